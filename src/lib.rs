@@ -1,0 +1,2 @@
+//! weirbook turns a site file and a log of readings into a care plan for a pond, as PDF.
+pub mod page;

@@ -1,0 +1,132 @@
+//! The look of a document: paper, grid, and the firm's one colour (PAGE.md sections 2, 4, 12 and 13).
+
+use super::Ink;
+
+/// The paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Paper {
+    /// 210 by 297 mm.
+    A4,
+    /// 8½ by 11 inches.
+    Letter,
+}
+
+/// What kind of sheet is set; sizes and faces follow from it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sheet {
+    /// Several pages, label column, number column.
+    Report,
+    /// One page with large amounts, to be read from two metres.
+    Poster,
+}
+
+/// The look of one document.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Style {
+    /// The paper.
+    pub paper: Paper,
+    /// The kind of sheet.
+    pub sheet: Sheet,
+    /// The firm's colour, eight bits a channel.
+    pub accent: [u8; 3],
+}
+
+/// The columns, in points from the left edge, and the top and bottom of the text.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Grid {
+    /// Page width.
+    pub page_width: f32,
+    /// Page height.
+    pub page_height: f32,
+    /// Left edge of the label column.
+    pub label_x: f32,
+    /// Its width.
+    pub label_width: f32,
+    /// Left edge of the main column.
+    pub main_x: f32,
+    /// Its width.
+    pub main_width: f32,
+    /// Left edge of the number column.
+    pub number_x: f32,
+    /// Its width.
+    pub number_width: f32,
+    /// Top of the text on the first page.
+    pub first_top: f32,
+    /// Top of the text on later pages.
+    pub top: f32,
+    /// Bottom of the text, from the top of the page.
+    pub bottom: f32,
+}
+
+/// Points in a millimetre.
+pub const MM: f32 = 72.0 / 25.4;
+
+impl Style {
+    /// The grid for this paper and sheet.
+    #[must_use]
+    pub fn grid(&self) -> Grid {
+        let mm = |v: f32| v * MM;
+        match (self.sheet, self.paper) {
+            (Sheet::Report, Paper::A4) => Grid {
+                page_width: mm(210.0),
+                page_height: mm(297.0),
+                label_x: mm(18.0),
+                label_width: mm(34.0),
+                main_x: mm(57.0),
+                main_width: mm(125.0),
+                number_x: mm(185.0),
+                number_width: mm(9.0),
+                first_top: mm(15.0),
+                top: mm(26.0),
+                bottom: mm(297.0 - 22.0),
+            },
+            (Sheet::Report, Paper::Letter) => Grid {
+                page_width: mm(215.9),
+                page_height: mm(279.4),
+                label_x: mm(18.0),
+                label_width: mm(34.0),
+                main_x: mm(57.0),
+                main_width: mm(130.9),
+                number_x: mm(190.9),
+                number_width: mm(9.0),
+                first_top: mm(15.0),
+                top: mm(24.0),
+                bottom: mm(279.4 - 20.0),
+            },
+            (Sheet::Poster, paper) => {
+                let (width, height) = match paper {
+                    Paper::A4 => (210.0, 297.0),
+                    Paper::Letter => (215.9, 279.4),
+                };
+                Grid {
+                    page_width: mm(width),
+                    page_height: mm(height),
+                    label_x: mm(15.0),
+                    label_width: mm(88.0),
+                    main_x: mm(107.0),
+                    main_width: mm(width - 107.0 - 15.0),
+                    number_x: mm(width - 15.0),
+                    number_width: 0.0,
+                    first_top: mm(15.0),
+                    top: mm(15.0),
+                    bottom: mm(height - 12.0),
+                }
+            }
+        }
+    }
+
+    /// The colour of an ink, eight bits a channel.
+    #[must_use]
+    pub fn colour(&self, ink: Ink) -> [u8; 3] {
+        match ink {
+            Ink::Ink => [0x1b, 0x23, 0x26],
+            Ink::Quiet => [0x4c, 0x58, 0x5b],
+            Ink::Rule => [0x7d, 0x89, 0x8b],
+            Ink::Hair => [0xb9, 0xc2, 0xc3],
+            Ink::Band => [0xc3, 0xd0, 0xd3],
+            Ink::Window => [0xe6, 0xec, 0xea],
+            Ink::Accent => self.accent,
+            Ink::Paper => [0xff, 0xff, 0xff],
+        }
+    }
+}
