@@ -1,5 +1,7 @@
 //! weirbook turns a site file and a log of readings into a care plan for a pond, as PDF.
 pub mod diag;
 pub mod page;
+pub mod reference;
 pub mod site;
 pub mod units;
+pub mod workings;
