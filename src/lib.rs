@@ -1,4 +1,8 @@
 //! weirbook turns a site file and a log of readings into a care plan for a pond, as PDF.
+pub mod cli {
+    //! The command line.
+    pub mod complaints;
+}
 pub mod diag;
 pub mod page;
 pub mod site;

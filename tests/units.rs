@@ -1,0 +1,1 @@
+//! Units against published rows, and the reading of quantities that people write.
