@@ -1,6 +1,8 @@
 //! How complaints read. A new case is a new file in `complaints/`: a `.toml` is a site file, a `.csv` a log; a `.csv` beside a
 //! `.toml` of the same name is its log. What a case leaves out is taken from `BASE`, added behind it.
 
+#![expect(clippy::disallowed_methods, clippy::unwrap_used, reason = "tests fetch their own cases")]
+
 use std::path::Path;
 
 use proptest::prelude::*;

@@ -13,15 +13,21 @@ use crate::diag::{Diagnostic, Diagnostics, Severity, Span, Text};
 
 /// The narrowest terminal we set text for; a narrower one wraps by itself.
 const NARROWEST: usize = 40;
+/// The most complaints that are written out. A file with more is no site file or log, and would fill the screen for ever.
+const MOST: usize = 500;
 /// Columns from one tab stop to the next.
 const TAB: usize = 4;
 
-/// All complaints in the order of their places, a blank line between them. `texts` are those that spans point into, by
+/// All complaints in the order of their places, a blank line between them; after five hundred only their number. `texts` are those that spans point into, by
 /// [`FileId`](crate::diag::FileId): the site file first, then the log. `width` is that of the terminal, in columns.
 #[must_use]
 pub fn render(texts: &[Text], complaints: &Diagnostics, colour: bool, width: usize) -> String {
     let pen = Pen { colour, width: width.max(NARROWEST) };
-    let blocks: Vec<String> = complaints.sorted().into_iter().map(|c| pen.complaint(texts, c)).collect();
+    let all = complaints.sorted();
+    let mut blocks: Vec<String> = all.iter().take(MOST).map(|c| pen.complaint(texts, c)).collect();
+    if all.len() > MOST {
+        blocks.push(format!("and {} more\n", all.len() - MOST));
+    }
     blocks.join("\n")
 }
 
@@ -100,7 +106,11 @@ impl Pen {
         let number = number.to_string();
         let gutter = number.len() + 3;
         let room = self.width.saturating_sub(gutter).max(NARROWEST / 2);
-        let glyphs = glyphs(line);
+        // Of a line without end only the neighbourhood of the mark is looked at.
+        let near = 4 * room;
+        let window = floor(line, (start - line_start).saturating_sub(near))..floor(line, start - line_start + 2 * near);
+        let line_start = line_start + window.start;
+        let glyphs = glyphs(line.get(window).unwrap_or_default());
         // A mark that runs on to further lines is shown as far as the end of its first.
         let from = glyphs.iter().take_while(|g| line_start + g.at < start).map(|g| g.width).sum::<usize>();
         let marked =

@@ -101,11 +101,12 @@ fn need<'t, 'i>(
     c: &mut Complaints<'_>,
 ) -> Option<Table<'t, 'i>> {
     if !root.has(key) {
+        let part = if key == "volume" { "[[volume.section]]".to_owned() } else { format!("[{key}]") };
         c.missing(
-            Diagnostic::error("missing-part", root.span, format!("the part `[{key}]` is missing"))
+            Diagnostic::error("missing-part", root.span, format!("the part `{part}` is missing"))
                 .label("it can stand anywhere in the file")
                 .why(why)
-                .hint(format!("add `[{key}]`; `weirbook new FOLDER` writes a site file that shows what belongs in it")),
+                .hint(format!("add `{part}`; `weirbook new FOLDER` writes a site file that shows what belongs in it")),
         );
     }
     root.table(key, c)
@@ -364,7 +365,7 @@ fn depth(t: &mut Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Depth> {
     }
     if given.len() > 1 {
         c.push(
-            Diagnostic::error("two-depths", t.span, format!("the depth is given as {}", given.join(" and as ")))
+            Diagnostic::error("two-depths", t.span, format!("the depth is given as `{}`", given.join("` and as `")))
                 .label("one of them is enough")
                 .why("the two may not agree, and the volume goes by one")
                 .hint("keep the soundings, the surest of the three, and put the rest in a remark"),
@@ -445,7 +446,7 @@ fn animal(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Animal> {
     let kinds = [
         ("goldfish", AnimalKind::Goldfish), ("koi", AnimalKind::Koi), ("orfe", AnimalKind::Orfe),
         ("tench", AnimalKind::Tench), ("rudd", AnimalKind::Rudd), ("tender fish", AnimalKind::TenderFish),
-        ("sturgeon", AnimalKind::Sturgeon), ("trout", AnimalKind::Trout), ("snails", AnimalKind::Snails),
+        ("sturgeon", AnimalKind::Sturgeon), ("sterlet", AnimalKind::Sturgeon), ("trout", AnimalKind::Trout), ("snails", AnimalKind::Snails),
         ("mussels", AnimalKind::Mussels), ("shrimps", AnimalKind::Shrimps), ("crayfish", AnimalKind::Crayfish),
         ("breeding amphibians", AnimalKind::BreedingAmphibians),
         ("visiting amphibians", AnimalKind::VisitingAmphibians), ("dogs", AnimalKind::Dogs),
@@ -580,7 +581,8 @@ fn substance(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<SubstanceCh
         let known = SUBSTANCES.contains(&id.value.as_str());
         if !known {
             let all = listed(SUBSTANCES.iter().copied());
-            let hint = match nearest(&id.value, SUBSTANCES.iter().copied()) {
+            let deadly = id.value.contains("carbonate") && !id.value.contains("bicarbonate");
+            let hint = match nearest(&id.value, SUBSTANCES.iter().copied()).filter(|_| !deadly) {
                 Some(near) => format!("write `\"{near}\"` if that is meant; possible are {all}"),
                 None => format!("possible are {all}"),
             };

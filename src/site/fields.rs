@@ -107,6 +107,8 @@ pub(super) struct Vague {
     pub could_be: &'static [&'static str],
     /// Why the difference matters.
     pub why: &'static str,
+    /// Whether its columns have no unit.
+    pub bare: bool,
 }
 
 /// What a name leaves open: a reading with several forms, or one the trade knows under another word.
@@ -144,7 +146,7 @@ pub(super) fn vague(name: &str) -> Option<Vague> {
         ),
         _ => return None,
     };
-    Some(Vague { could_be, why })
+    Some(Vague { could_be, why, bare: matches!(name, "ph" | "level") })
 }
 
 /// The name nearest to what was written, if one is near enough to be meant.

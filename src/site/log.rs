@@ -222,7 +222,7 @@ fn unknown_column(cell: &Cell, written: &str, name: &str) -> Diagnostic {
     let what = if written.is_empty() {
         "a column has no name".to_owned()
     } else {
-        format!("`{written}` is not a column of the log")
+        format!("`{}` is not a column of the log", values::clipped(written))
     };
     let complaint = Diagnostic::error("unknown-column", cell.span, what);
     if let Some(vague) = vague(name) {
@@ -234,7 +234,7 @@ fn unknown_column(cell: &Cell, written: &str, name: &str) -> Diagnostic {
         return Diagnostic { id, ..complaint }
             .label(label)
             .why(vague.why)
-            .hint(format!("write {all}, with the unit in square brackets"));
+            .hint(format!("write {all}{}", if vague.bare { "" } else { ", with the unit in square brackets" }));
     }
     match nearest(name, names()) {
         Some(near) => complaint
@@ -338,7 +338,8 @@ fn visit(row: &Row, columns: &[Option<Column>], against: &Against<'_>, complaint
             }
             continue;
         }
-        let place = Place { what: column.name, span: cell.span, column: column.unit, quoted: false };
+        let what = values::spoken(column.name);
+        let place = Place { what: &what, span: cell.span, column: column.unit, quoted: false };
         match column.meaning {
             Meaning::Reading(field) => {
                 if let Some(number) = values::number(text, field.kind, &field.bounds, place, complaints) {
@@ -352,8 +353,8 @@ fn visit(row: &Row, columns: &[Option<Column>], against: &Against<'_>, complaint
                 let level =
                     |complaints: &mut Diagnostics| level(text, column.name, cell.span, against.panel, complaints);
                 match plain {
-                    Plain::Date => date = complaints.keep(values::date(text, "the date", cell.span)),
-                    Plain::Time => visit.time = complaints.keep(values::time(text, cell.span)),
+                    Plain::Date => date = values::date(text, "the date", cell.span, complaints),
+                    Plain::Time => visit.time = values::time(text, cell.span, complaints),
                     Plain::LevelSet => visit.level_set = level(complaints),
                     Plain::LevelReached => visit.level_reached = level(complaints),
                     Plain::LevelLeft => visit.level_left = level(complaints),
@@ -403,7 +404,7 @@ fn level(
 ) -> Option<Stated<u32>> {
     let Some(value) = values::whole(text) else {
         complaints.push(
-            Diagnostic::error("no-number", span, format!("`{text}` is no level"))
+            Diagnostic::error("no-number", span, format!("`{}` is no level", values::clipped(text)))
                 .label(format!("the panel's step for `{name}`, a whole number, belongs here"))
                 .why("full scale, set, reached and current are four things")
                 .hint("write `0` to the panel's highest step; currents and per cent belong in the note"),
@@ -430,10 +431,14 @@ fn score(text: &str, span: Span, complaints: &mut Diagnostics) -> Option<Stated<
     let value = values::whole(text).and_then(|n| u8::try_from(n).ok()).filter(|n| (1..=5).contains(n));
     if value.is_none() {
         complaints.push(
-            Diagnostic::error("impossible-value", span, format!("the thread score cannot be `{text}`"))
-                .label("a whole number from 1, bare stone, to 5, a blanket, belongs here")
-                .why("raised spells are decided by it")
-                .hint("write the worst of the three stones; green water and scum belong in the note"),
+            Diagnostic::error(
+                "impossible-value",
+                span,
+                format!("the thread score cannot be `{}`", values::clipped(text)),
+            )
+            .label("a whole number from 1, bare stone, to 5, a blanket, belongs here")
+            .why("raised spells are decided by it")
+            .hint("write the worst of the three stones; green water and scum belong in the note"),
         );
     }
     value.map(|value| Stated { value, span })

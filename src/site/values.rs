@@ -85,7 +85,7 @@ fn within(text: &str, si: f64, bounds: &Bounds, place: Place<'_>, complaints: &m
     };
     if outside(hard) {
         complaints.push(
-            Diagnostic::error("impossible-value", place.span, format!("{} cannot be `{text}`", place.what))
+            Diagnostic::error("impossible-value", place.span, format!("{} cannot be `{}`", place.what, clipped(text)))
                 .label(format!("possible is {}", range(hard)))
                 .why("every dose and limit that rests on it would be wrong")
                 .hint("check the decimal point and the unit"),
@@ -94,10 +94,14 @@ fn within(text: &str, si: f64, bounds: &Bounds, place: Place<'_>, complaints: &m
     }
     if let Some(usual) = usual.filter(|u| outside(*u)) {
         complaints.push(
-            Diagnostic::warning("unusual-value", place.span, format!("{} of `{text}` is unusual", place.what))
-                .label(format!("usual is {}", range(usual)))
-                .why("it may be right, but a slip of the pen or another unit looks the same")
-                .hint("read it again; if it stands, nothing needs changing"),
+            Diagnostic::warning(
+                "unusual-value",
+                place.span,
+                format!("{} of `{}` is unusual", place.what, clipped(text)),
+            )
+            .label(format!("usual is {}", range(usual)))
+            .why("it may be right, but a slip of the pen or another unit looks the same")
+            .hint("read it again; if it stands, nothing needs changing"),
         );
     }
     true
@@ -126,6 +130,7 @@ fn question(kind: Kind) -> Option<(&'static str, &'static str, &'static str)> {
         Kind::Conductivity => ("is this µS/cm or mS/cm?", "the two differ a thousandfold", "µS/cm"),
         Kind::Temperature => ("is this °C or °F?", "chemistry and fish both go by it", "°C"),
         Kind::Volume => ("litres, cubic metres or gallons?", "every dose is in proportion to the volume", "L"),
+        Kind::Flow => ("a second, a minute or an hour, and of what?", "the hose runs by the clock", "L/min"),
         Kind::Length => ("metres or feet?", "a volume is three lengths multiplied, so the error is cubed", "m"),
         Kind::Ammonia => ("mg/L as nitrogen, as NH₃ or as NH₄?", "the forms differ by up to three tenths", "mg/L N"),
         Kind::Nitrite => ("mg/L as NO₂ or as nitrogen?", "the two differ 3.3-fold", "mg/L NO2"),
@@ -141,7 +146,8 @@ fn misread(error: &ReadError, text: &str, kind: Option<Kind>, bounds: &Bounds, p
     let example = kind.map_or("8.1", Kind::example);
     match error {
         ReadError::Empty | ReadError::NoNumber => {
-            let said = if text.is_empty() { format!("{what} is blank") } else { format!("`{text}` is no number") };
+            let said =
+                if text.is_empty() { format!("{what} is blank") } else { format!("`{}` is no number", clipped(text)) };
             let hint = if place.quoted {
                 format!("{}, or delete the line if it was not measured", place.write(example))
             } else {
@@ -179,25 +185,35 @@ fn misread(error: &ReadError, text: &str, kind: Option<Kind>, bounds: &Bounds, p
                     .hint(place.write(&format!("{text} {unit}"))),
             }
         }
+        ReadError::Ambiguous { unit, question, hint } if kind == Some(Kind::Angle) => {
+            Diagnostic::error("other-quantity", place.span, format!("`{unit}` does not make a latitude"))
+                .label(*question)
+                .why("the sun's height over the year goes by the latitude")
+                .hint(*hint)
+        }
         ReadError::Ambiguous { unit, question, hint } => {
+            let unit = clipped(unit);
             Diagnostic::error("ambiguous-unit", place.span, format!("`{unit}` leaves open what {what} is counted in"))
                 .label(*question)
                 .why("the plan would rest on a guess")
                 .hint(*hint)
         }
         ReadError::OtherKind { unit, measures } => {
+            let unit = clipped(unit);
             Diagnostic::error("other-quantity", place.span, format!("{what} is given in `{unit}`"))
                 .label(format!("`{unit}` measures {}", measures.words()))
                 .why("one quantity cannot be turned into another without more data")
                 .hint(format!("{}, for instance", place.write(example)))
         }
         ReadError::UnknownUnit { unit, .. } if kind.is_none() => {
+            let unit = clipped(unit);
             Diagnostic::error("unknown-unit", place.span, format!("{what} has a unit, `{unit}`"))
                 .label("pH is a number without a unit")
                 .why("something else may have been meant")
                 .hint(place.write(example))
         }
         ReadError::UnknownUnit { unit, nearest } => {
+            let unit = clipped(unit);
             let kind_words = kind.map_or("number", Kind::words);
             let hint = match nearest {
                 Some(near) => format!("write `{near}` if that is meant"),
@@ -216,46 +232,70 @@ fn pair(number: &str, unit: &str, quoted: bool) -> String {
 }
 
 /// A date, written year first.
-pub(super) fn date(text: &str, what: &str, span: Span) -> Result<NaiveDate, Diagnostic> {
+pub(super) fn date(text: &str, what: &str, span: Span, complaints: &mut Diagnostics) -> Option<NaiveDate> {
     let text = text.trim();
     let parts: Vec<&str> = text.split('-').collect();
     let shape = match parts.as_slice() {
         [year, month, day] if year.len() == 4 && month.len() == 2 && day.len() == 2 => {
-            match (whole(year), whole(month), whole(day)) {
-                (Some(y), Some(m), Some(d)) => Some((y, m, d)),
-                _ => None,
-            }
+            whole(year).zip(whole(month)).zip(whole(day))
         }
         _ => None,
     };
-    let Some((year, month, day)) = shape else {
-        return Err(Diagnostic::error("date-form", span, format!("{what} is not written year first"))
-            .label("year, month and day belong here, as in `2026-03-12`")
-            .why("`3/12` is March in one country and December in another")
-            .hint("write `2026-03-12` for 12 March 2026"));
+    let Some(((year, month), day)) = shape else {
+        complaints.push(
+            Diagnostic::error("date-form", span, format!("{what} is not written year first"))
+                .label("year, month and day belong here, as in `2026-03-12`")
+                .why("`3/12` is March in one country and December in another")
+                .hint("write `2026-03-12` for 12 March 2026"),
+        );
+        return None;
     };
     let found = i32::try_from(year).ok().and_then(|year| NaiveDate::from_ymd_opt(year, month, day));
-    found.filter(|_| (1980..=2200).contains(&year)).ok_or_else(|| {
-        Diagnostic::error("impossible-date", span, format!("there is no day `{text}`"))
-            .label("no such day, or not in a year that a pond's log can hold")
-            .why("the plan counts days from it")
-            .hint("check month and day")
-    })
+    let found = found.filter(|_| (1980..=2200).contains(&year));
+    if found.is_none() {
+        complaints.push(
+            Diagnostic::error("impossible-date", span, format!("there is no day `{text}`"))
+                .label("no such day, or not in a year that a pond's log can hold")
+                .why("the plan counts days from it")
+                .hint("check year, month and day"),
+        );
+    }
+    found
 }
 
 /// A time of day on the 24-hour clock.
-pub(super) fn time(text: &str, span: Span) -> Result<NaiveTime, Diagnostic> {
+pub(super) fn time(text: &str, span: Span, complaints: &mut Diagnostics) -> Option<NaiveTime> {
     let text = text.trim();
     let found = text.split_once(':').and_then(|(hour, minute)| {
         let minute = (minute.len() == 2).then(|| whole(minute))??;
         NaiveTime::from_hms_opt(whole(hour)?, minute, 0)
     });
-    found.ok_or_else(|| {
-        Diagnostic::error("time-form", span, format!("`{text}` is not a time of day"))
-            .label("hour and minute on the 24-hour clock belong here")
-            .why("pH and oxygen mean nothing without their hour")
-            .hint("write `07:30` or `16:00`, or leave the cell empty")
-    })
+    if found.is_none() {
+        complaints.push(
+            Diagnostic::error("time-form", span, format!("`{}` is not a time of day", clipped(text)))
+                .label("hour and minute on the 24-hour clock belong here")
+                .why("pH and oxygen mean nothing without their hour")
+                .hint("write `07:30` or `16:00`, or leave the cell empty"),
+        );
+    }
+    found
+}
+
+/// What was written, short enough for a sentence.
+pub(super) fn clipped(text: &str) -> String {
+    const MOST: usize = 40;
+    if text.chars().count() <= MOST { text.to_owned() } else { text.chars().take(MOST).chain(['…']).collect() }
+}
+
+/// A name as it is said: keys and columns write `ph`, people pH.
+pub(super) fn spoken(name: &str) -> String {
+    let words = name.replace('_', " ");
+    match words.strip_prefix("ph") {
+        Some(rest) if rest.is_empty() || rest.starts_with(' ') => {
+            format!("pH{}", rest.replace(" morning", " of the morning").replace(" afternoon", " of the afternoon"))
+        }
+        _ => words,
+    }
 }
 
 /// A whole number of ASCII digits.

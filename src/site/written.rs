@@ -37,10 +37,6 @@ impl<'d> Complaints<'d> {
         }
     }
 
-    fn keep<T>(&mut self, result: Result<T, Diagnostic>) -> Option<T> {
-        result.map_err(|complaint| self.push(complaint)).ok()
-    }
-
     /// Runs a check that fills a plain list, and sifts what it says.
     fn through<T>(&mut self, check: impl FnOnce(&mut Diagnostics) -> T) -> T {
         let mut found = Diagnostics::new();
@@ -108,10 +104,27 @@ fn ungrammatical(source: &str, line_start: usize, range: &std::ops::Range<usize>
         // Nothing to underline, as when a quote is never closed: mark where reading stopped.
         end = floor(source, source.len().min(start + 1));
     }
+    let general = "each line reads `key = \"value\"`, `[part]` or `[[part]]`; a remark begins with `#`".to_owned();
+    let key = line.split_once('=').map_or("", |(key, _)| key.trim());
+    let word = source.get(start..end).unwrap_or_default().trim();
+    let (label, hint) = if message.starts_with("string values must be quoted") {
+        ("a text belongs in quotes".to_owned(), format!("write `{key} = \"{word}\"`"))
+    } else if message.contains("string") {
+        (
+            "the quote that opens this text is not closed".to_owned(),
+            "end the text with the sign that begins it".to_owned(),
+        )
+    } else if message.starts_with("key with no value") {
+        ("`=` is missing".to_owned(), general)
+    } else if message.starts_with("unclosed table") {
+        ("`]` is missing".to_owned(), general)
+    } else {
+        (message.to_owned(), general)
+    };
     Diagnostic::error("grammar", Span::new(FileId::SITE, start, end), "the file cannot be read here as TOML")
-        .label(message.to_owned())
+        .label(label)
         .why("what follows may have been misunderstood")
-        .hint("each line reads `key = \"value\"`, `[part]` or `[[part]]`; a remark begins with `#`")
+        .hint(hint)
 }
 
 /// The character boundary at or before a byte.
@@ -363,7 +376,7 @@ impl<'t, 'i> Table<'t, 'i> {
                 return None;
             }
         };
-        let value = complaints.keep(values::date(&text, &format!("`{key}`"), place))?;
+        let value = complaints.through(|list| values::date(&text, &format!("`{key}`"), place, list))?;
         Some(Stated { value, span: place })
     }
 
@@ -421,8 +434,9 @@ impl<'t, 'i> Table<'t, 'i> {
         let mut whole = true;
         for item in array.iter() {
             let item_place = span(item.span());
-            let number = read_value(key, item_place, item.get_ref(), Some(Q::KIND), bounds, complaints)
-                .and_then(|(number, place)| exact(key, number, place, complaints));
+            let number =
+                read_value(key.trim_end_matches('s'), item_place, item.get_ref(), Some(Q::KIND), bounds, complaints)
+                    .and_then(|(number, place)| exact(key.trim_end_matches('s'), number, place, complaints));
             match number {
                 Some(si) => found.push(Q::from_si(si)),
                 None => whole = false,
@@ -466,7 +480,11 @@ impl<'t, 'i> Table<'t, 'i> {
                 let keys: Vec<String> = names.iter().map(|n| n.replace(' ', "_")).collect();
                 let id = if keys.len() > 1 { "ambiguous-form" } else { "unknown-key" };
                 Diagnostic { id, ..complaint }
-                    .label("which form is it?")
+                    .label(if keys.len() > 1 {
+                        "which form is it?".to_owned()
+                    } else {
+                        format!("is {} meant?", listed(keys.iter().map(String::as_str)))
+                    })
                     .why(why)
                     .hint(format!("write {}", listed(keys.iter().map(String::as_str))))
             } else if let Some(near) = nearest(name, self.asked.iter().copied()) {
@@ -486,7 +504,7 @@ impl<'t, 'i> Table<'t, 'i> {
 }
 
 fn not_a(place: Span, key: &str, what: &str, hint: &str) -> Diagnostic {
-    Diagnostic::error("wrong-type", place, format!("`{key}` is not {what}"))
+    Diagnostic::error("wrong-type", place, format!("`{key}` has to be {what}"))
         .label(format!("{what} belongs here"))
         .why("written like this it cannot be understood")
         .hint(hint)
@@ -512,7 +530,7 @@ fn read_value(
             return None;
         }
     };
-    let what = key.replace('_', " ");
+    let what = values::spoken(key);
     let at = Place { what: &what, span: place, column: None, quoted: true };
     complaints.through(|list| values::number(text, kind, bounds, at, list)).map(|number| (number, place))
 }

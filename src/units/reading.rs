@@ -231,10 +231,12 @@ pub fn unit_named(kind: Kind, written: &str) -> Result<&'static Unit, ReadError>
     let nearest = table::ALL
         .iter()
         .filter(|u| u.kind == kind)
-        .map(|u| (strsim::damerau_levenshtein(&folded(u.symbol).to_lowercase(), &short.to_lowercase()), u.symbol))
+        .flat_map(|u| std::iter::once(u.symbol).chain(u.also.iter().copied()))
+        .map(|name| (strsim::damerau_levenshtein(&folded(name).to_lowercase(), &short.to_lowercase()), name))
         .min_by_key(|(distance, _)| *distance)
-        .filter(|(distance, symbol)| *distance <= 2 && *distance < symbol.chars().count())
-        .map(|(_, symbol)| symbol);
+        // At least half of the letters must be right: `metr` is metre, but `q` is not `m`.
+        .filter(|(distance, name)| *distance <= 2 && *distance * 2 <= name.chars().count())
+        .map(|(_, name)| name);
     Err(ReadError::UnknownUnit { unit: written.trim().to_owned(), nearest })
 }
 
