@@ -1,1 +1,3 @@
-
+//! All integration tests, in one binary: it links once.
+mod complaints;
+mod units;

@@ -16,5 +16,5 @@ pub use quantities::{
     MolarMass, Nitrate, NitriteIon, Ph, Phosphate, Ratio, Si, TemperatureInterval, ThermodynamicTemperature, Time,
     Volume, VolumeRate,
 };
-pub use reading::{Kind, ReadError, Readable, read, read_in, unit_named};
+pub use reading::{Kind, ReadError, Readable, read, read_in, read_number, read_si, read_si_in, unit_named};
 pub use table::{System, Unit};
