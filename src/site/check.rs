@@ -7,6 +7,7 @@ use super::model::*;
 use super::values::plain;
 use super::written::{Complaints, Table};
 use crate::diag::Diagnostic;
+use crate::reference::SUBSTANCES;
 use crate::units::table as unit;
 use crate::units::{Kind, Length, Ratio, Si, System};
 
@@ -21,10 +22,6 @@ const CURRENT: Bounds = Bounds::new(&unit::MILLIAMPERE, 0.0, 10_000.0).usual(0.1
 const MASS: Bounds = Bounds::new(&unit::GRAM, 0.1, 1_000_000.0);
 /// From the shore of the Dead Sea to the highest town.
 const ELEVATION: Bounds = Bounds::new(&unit::METRE, -450.0, 5_500.0);
-/// Substances known to `reference`, by their names there.
-const SUBSTANCES: &[&str] =
-    &["calcium-chloride", "potassium-bicarbonate", "salt", "sodium-bicarbonate", "sodium-thiosulfate"];
-
 /// What the site file says, before the log joins it. `None` where a complaint stands in its place.
 #[derive(Default)]
 pub(super) struct Told {
@@ -575,14 +572,19 @@ fn authorisation(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Authorisation 
     found
 }
 
+/// The substances that can be dosed, by their names in `reference`.
+fn substances() -> impl Iterator<Item = &'static str> {
+    SUBSTANCES.iter().map(|s| s.id)
+}
+
 fn substance(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<SubstanceChoice> {
     let span = t.span;
     let id = t.need_text("name", "each substance has its own dose", "\"sodium-bicarbonate\"", c).filter(|id| {
-        let known = SUBSTANCES.contains(&id.value.as_str());
+        let known = substances().any(|known| known == id.value);
         if !known {
-            let all = listed(SUBSTANCES.iter().copied());
+            let all = listed(substances());
             let deadly = id.value.contains("carbonate") && !id.value.contains("bicarbonate");
-            let hint = match nearest(&id.value, SUBSTANCES.iter().copied()).filter(|_| !deadly) {
+            let hint = match nearest(&id.value, substances()).filter(|_| !deadly) {
                 Some(near) => format!("write `\"{near}\"` if that is meant; possible are {all}"),
                 None => format!("possible are {all}"),
             };

@@ -1,0 +1,13 @@
+//! Figures that carry their own expression, and the numbered lines made from them.
+//!
+//! A [`Figure`] is a typed value and the tree that made it. Arithmetic on figures makes the value and its line in one
+//! act, so there is no second place where a formula is written. Naming a figure ([`Figure::named`]) gives it a line of
+//! its own. A [`Book`] collects the published ones and numbers the lines; [`Line`]s are rendered from the tree.
+
+mod book;
+mod figure;
+mod render;
+
+pub use book::{Book, Line, Note, Published};
+pub use figure::{Expr, Figure, Name, Node, Rounding, Source, Way, maximum, minimum, sum};
+pub use render::Piece;
