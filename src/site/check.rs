@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 
 use super::fields::{Bounds, FIELDS, field, listed, nearest};
 use super::model::*;
-use super::values::plain;
+use super::values::{clipped, plain};
 use super::written::{Complaints, Table};
 use crate::diag::Diagnostic;
 use crate::reference::SUBSTANCES;
@@ -122,7 +122,7 @@ fn site(root: &mut Table<'_, '_>, plan_date: Option<NaiveDate>, told: &mut Told,
                 Diagnostic::error(
                     "site-id",
                     id.span,
-                    format!("`{}` cannot be part of a file name everywhere", id.value),
+                    format!("`{}` cannot be part of a file name everywhere", clipped(&id.value)),
                 )
                 .label("letters a to z, digits and hyphens, at most 60 of them")
                 .why("the plan's files are named after it")
@@ -197,7 +197,7 @@ fn firm(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Firm> {
         Some(value) => Some(Stated { value, span: text.span }),
         None => {
             c.push(
-                Diagnostic::error("colour-form", text.span, format!("`{}` is not a colour", text.value))
+                Diagnostic::error("colour-form", text.span, format!("`{}` is not a colour", clipped(&text.value)))
                     .label("`#` and six digits from 0 to f belong here")
                     .why("headings and rules are drawn in it")
                     .hint("write `\"#2f5d50\"`, for instance"),
@@ -592,7 +592,7 @@ fn substance(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<SubstanceCh
                 Diagnostic::error(
                     "unknown-substance",
                     id.span,
-                    format!("`{}` is not a substance the plan can dose", id.value),
+                    format!("`{}` is not a substance the plan can dose", clipped(&id.value)),
                 )
                 .label("this substance is not known here")
                 .why("look-alikes kill: washing soda and baking soda differ by one word")
@@ -633,7 +633,7 @@ fn kit(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Kit> {
             Diagnostic::error(
                 "unknown-reading",
                 reading.span,
-                format!("`{}` is not a reading of the log", reading.value),
+                format!("`{}` is not a reading of the log", clipped(&reading.value)),
             )
             .label("the name of a log column, without its unit, belongs here")
             .why("the kit's step and expiry date count for that reading alone")
