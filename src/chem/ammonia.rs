@@ -17,8 +17,9 @@ pub fn unionised_share(
     let slope: Figure<ThermodynamicTemperature> = Figure::cited(2729.92, "b", "slope", &KELVIN, &AMMONIA_EMERSON);
     let start: Figure<Ratio> = Figure::cited(0.09018, "a", "constant", &ONE, &AMMONIA_EMERSON);
     // A quotient of temperatures is a pure number; the leaf keeps its kelvins.
-    let pk = &start + &(&slope.meaning::<uom::si::f64::TemperatureInterval>()
-        / &temperature.meaning::<uom::si::f64::TemperatureInterval>());
+    let pk = &start
+        + &(&slope.meaning::<uom::si::f64::TemperatureInterval>()
+            / &temperature.meaning::<uom::si::f64::TemperatureInterval>());
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
     let power = (&pk - &ph.meaning::<Ratio>()).ten();
     (&one / &(&power + &one)).named(id, title, "f_NH3", &ONE)
@@ -32,8 +33,7 @@ pub fn unionised(
     total: &Figure<AmmoniaNitrogen>,
     share: &Figure<Ratio>,
 ) -> Figure<MassConcentration> {
-    let weight: Figure<Ratio> =
-        Figure::cited(AMMONIA_PER_NITROGEN, "w", "NH3 over N by mass", &ONE, &ATOMIC_WEIGHTS);
+    let weight: Figure<Ratio> = Figure::cited(AMMONIA_PER_NITROGEN, "w", "NH3 over N by mass", &ONE, &ATOMIC_WEIGHTS);
     (&total.meaning::<MassConcentration>() * share * weight).named(id, title, "c_NH3", &MILLIGRAMS)
 }
 

@@ -67,7 +67,11 @@ fn bracketed(alkalinity: f64, alkalinity_at: impl Fn(f64) -> f64) -> (f64, f64, 
     let mut count = 0;
     while high - low > 1e-13 && count < 60 {
         let middle = 0.5 * (low + high);
-        if alkalinity_at(middle) < alkalinity { low = middle } else { high = middle }
+        if alkalinity_at(middle) < alkalinity {
+            low = middle
+        } else {
+            high = middle
+        }
         count += 1;
     }
     let ph = 0.5 * (low + high);

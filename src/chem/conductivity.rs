@@ -6,8 +6,7 @@ use crate::units::{CarbonateHardness, Conductivity, Kind, MolarConcentration, Ra
 use crate::workings::Figure;
 
 /// Siemens metre squared a mole.
-pub type MolarConductivity =
-    <uom::si::f64::ElectricalConductivity as std::ops::Div<MolarConcentration>>::Output;
+pub type MolarConductivity = <uom::si::f64::ElectricalConductivity as std::ops::Div<MolarConcentration>>::Output;
 
 /// S cm²/mol, printed only.
 pub static MOLAR_CONDUCTIVITY: Unit =
@@ -28,9 +27,12 @@ pub fn rise_with_buffer(
         &MOLAR_CONDUCTIVITY,
         &CONDUCTIVITY_IONS,
     );
-    (&rise.meaning::<MolarConcentration>() * each)
-        .meaning::<Conductivity>()
-        .named(id, "Rise in conductivity", "κ_rise", &MICROSIEMENS)
+    (&rise.meaning::<MolarConcentration>() * each).meaning::<Conductivity>().named(
+        id,
+        "Rise in conductivity",
+        "κ_rise",
+        &MICROSIEMENS,
+    )
 }
 
 /// A pure number, to say how many times the supply's conductivity a pond's is.

@@ -64,7 +64,10 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
         || correction.changes.is_some()
         || correction.copper.is_some()
         || correction.salt.is_some();
-    let cold = plan.temperature.as_ref().is_none_or(|t| crate::units::table::CELSIUS.of(t.si()) < crate::reference::SEASON_CELSIUS);
+    let cold = plan
+        .temperature
+        .as_ref()
+        .is_none_or(|t| crate::units::table::CELSIUS.of(t.si()) < crate::reference::SEASON_CELSIUS);
     let run_today = verdict.word == Word::Yes && !pending && !cold && plan.schedule.is_some();
     push(if run_today { Act::PanelHold } else { Act::PanelZero }, When::Today);
     if let Some(change) = &correction.copper {
@@ -102,7 +105,8 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     if let Some(last) = last {
         push(Act::Retest, When::On(vec![day(*last, 1)]));
     }
-    if !desk.missing.is_empty() && verdict.reasons.iter().any(|r| r.word == Word::NotYet && r.key.ends_with("untested")) {
+    if !desk.missing.is_empty() && verdict.reasons.iter().any(|r| r.word == Word::NotYet && r.key.ends_with("untested"))
+    {
         push(Act::TestMissing, When::Gate("next-visit"));
     }
     if verdict.has("authorisation-missing") && verdict.word != Word::No {

@@ -68,8 +68,8 @@ pub fn between(
 fn as_caco3<Q: Si>(figure: &Figure<Q>, unit: &'static Unit, symbol: &str, id: &str, title: &str) -> Figure<Ratio> {
     // A pure number of mg/L CaCO3, because the curves are tabulated so; the factor stands in the line.
     let per: Figure<Q> = Figure::cited(1.0, symbol, "one mg/L as CaCO₃", unit, &crate::reference::ATOMIC_WEIGHTS);
-    let ratio: Figure<Ratio> = &figure.meaning::<uom::si::f64::MolarConcentration>()
-        .meaning::<Ratio>() / &per.meaning::<Ratio>();
+    let ratio: Figure<Ratio> =
+        &figure.meaning::<uom::si::f64::MolarConcentration>().meaning::<Ratio>() / &per.meaning::<Ratio>();
     ratio.named(id, title, symbol, &ONE).remark("A pure number: mg/L counted as CaCO₃")
 }
 
@@ -77,7 +77,8 @@ fn as_caco3<Q: Si>(figure: &Figure<Q>, unit: &'static Unit, symbol: &str, id: &s
 pub fn limits(desk: &mut Desk<'_>, correction: &Correction) -> Option<CopperLimits> {
     let alkalinity = correction.hardness_after.as_ref()?;
     let calcium = correction.calcium_after.as_ref()?;
-    let alkalinity = as_caco3(alkalinity, &KH_MG, "a", "copper.alkalinity", "Alkalinity after the corrections, low end");
+    let alkalinity =
+        as_caco3(alkalinity, &KH_MG, "a", "copper.alkalinity", "Alkalinity after the corrections, low end");
     let calcium = as_caco3(
         calcium,
         &crate::units::table::CALCIUM_CACO3,
@@ -101,15 +102,11 @@ pub fn limits(desk: &mut Desk<'_>, correction: &Correction) -> Option<CopperLimi
         &MILLIGRAMS,
     );
     let tenth: Figure<Ratio> = Figure::cited(0.1, "q", "a tenth", &ONE, &COPPER_TENTH);
-    let short = (&lc50 * &tenth).named("copper.short", "A tenth of it: the short limit, total copper", "S", &MILLIGRAMS);
+    let short =
+        (&lc50 * &tenth).named("copper.short", "A tenth of it: the short limit, total copper", "S", &MILLIGRAMS);
     let hundred: Figure<Ratio> = Figure::cited(100.0, "100", "alkalinity over 100", &ONE, &COPPER_HUSBANDRY);
-    let share: Figure<Ratio> = Figure::cited(
-        weight::CU / 249.677,
-        "c_Cu",
-        "copper in the sulfate",
-        &ONE,
-        &crate::reference::ATOMIC_WEIGHTS,
-    );
+    let share: Figure<Ratio> =
+        Figure::cited(weight::CU / 249.677, "c_Cu", "copper in the sulfate", &ONE, &crate::reference::ATOMIC_WEIGHTS);
     let one_mg: Figure<MassConcentration> = Figure::counted(1.0, "1 mg/L", "one milligram a litre", &MILLIGRAMS);
     let husbandry = (one_mg * (&alkalinity / &hundred * share)).named(
         "copper.husbandry",
@@ -122,12 +119,19 @@ pub fn limits(desk: &mut Desk<'_>, correction: &Correction) -> Option<CopperLimi
         candidates.push(Figure::stated(own.value, "S_own", "the site's own stop", &MILLIGRAMS, &desk.place(own.span)));
     }
     if let Some(label) = &desk.site.authorisation.label_limit {
-        candidates.push(Figure::stated(label.value, "S_label", "limit on the label", &MILLIGRAMS, &desk.place(label.span)));
+        candidates.push(Figure::stated(
+            label.value,
+            "S_label",
+            "limit on the label",
+            &MILLIGRAMS,
+            &desk.place(label.span),
+        ));
     }
     let least = minimum(&candidates)?;
     let stop = rounding::copper_limit(&least).named("copper.stop", "Stop: total copper", "C_stop", &MILLIGRAMS);
     let half: Figure<Ratio> = Figure::counted(0.5, "½", "half", &ONE);
-    let watch = rounding::copper_limit(&(&stop * &half)).named("copper.watch", "Watch: half of stop", "C_watch", &MILLIGRAMS);
+    let watch =
+        rounding::copper_limit(&(&stop * &half)).named("copper.watch", "Watch: half of stop", "C_watch", &MILLIGRAMS);
     // The lasting curve stands on hardness: the lower of general and calcium hardness.
     let hardness = match &correction.general_after {
         Some(general) => {
@@ -162,8 +166,7 @@ pub fn limits(desk: &mut Desk<'_>, correction: &Correction) -> Option<CopperLimi
         "C_stream",
         &MILLIGRAMS,
     );
-    let kit_too_coarse =
-        kinder::kit(desk, "total copper").and_then(|k| k.step).is_some_and(|step| step > watch.si());
+    let kit_too_coarse = kinder::kit(desk, "total copper").and_then(|k| k.step).is_some_and(|step| step > watch.si());
     Some(CopperLimits {
         protection: desk.book.publish(protection),
         stop: desk.book.publish(stop),

@@ -2,13 +2,15 @@
 
 use chrono::{Days, NaiveDate};
 
-use super::{Assumption, CopperLimits, Desk, Emergency, Judged, Missing, ReadingRow, VolumePlan, kinder, readings, rounding};
+use super::{
+    Assumption, CopperLimits, Desk, Emergency, Judged, Missing, ReadingRow, VolumePlan, kinder, readings, rounding,
+};
 use crate::chem::{ammonia, carbonate, chlorine, conductivity, dosing};
 use crate::reference::{
     AMMONIA_LIMIT, AMMONIA_PER_NITROGEN, ATOMIC_WEIGHTS, CALCIUM_GOAL, CARBONATE_CONSTANTS, CHANGE_SHARE,
-    CHANGE_SHARE_DAY, CREEP_GOAL_DKH, CREEP_TRIGGER_DKH, GENERAL_STEP_DGH, GOAL_DKH, HARDNESS_STEP,
-    HARDNESS_STEP_DKH, PH_HIGHEST, PH_STEP, PH_STEP_LIMIT, POND_TARGETS, Purpose, SALT_CONDUCTIVITY, SALT_ROUTINE,
-    Substance, UNIONISED_LIMIT, WINDOW_HIGH_DKH, WINDOW_LOW_DKH, substance,
+    CHANGE_SHARE_DAY, CREEP_GOAL_DKH, CREEP_TRIGGER_DKH, GENERAL_STEP_DGH, GOAL_DKH, HARDNESS_STEP, HARDNESS_STEP_DKH,
+    PH_HIGHEST, PH_STEP, PH_STEP_LIMIT, POND_TARGETS, Purpose, SALT_CONDUCTIVITY, SALT_ROUTINE, Substance,
+    UNIONISED_LIMIT, WINDOW_HIGH_DKH, WINDOW_LOW_DKH, substance,
 };
 use crate::units::table::{
     AMMONIA_N, CALCIUM_MG, CELSIUS, DEGREE_GH, DEGREE_KH, GRAM, HOUR, LITRE, MICROSIEMENS, MILLIGRAMS, ONE, PERCENT,
@@ -176,11 +178,20 @@ fn purity(desk: &mut Desk<'_>, row: &'static Substance, own: Option<(Ratio, Stri
     if row.purity < 1.0 {
         desk.assume(Assumption::new(
             &format!("Purity of {}", row.name),
-            &format!("{}\u{a0}%, the pure dihydrate", crate::units::plain(row.purity * 100.0, crate::units::Digits::Places(1))),
+            &format!(
+                "{}\u{a0}%, the pure dihydrate",
+                crate::units::plain(row.purity * 100.0, crate::units::Digits::Places(1))
+            ),
             "the share printed on the bag, in the site file",
             "derived from atomic weights",
         ));
-        return Figure::cited(row.purity * 100.0, "q", &format!("share of {} in the product", row.formula), &PERCENT, &ATOMIC_WEIGHTS);
+        return Figure::cited(
+            row.purity * 100.0,
+            "q",
+            &format!("share of {} in the product", row.formula),
+            &PERCENT,
+            &ATOMIC_WEIGHTS,
+        );
     }
     Figure::cited(100.0, "q", "share of the pure substance", &PERCENT, &ATOMIC_WEIGHTS)
 }
@@ -224,8 +235,12 @@ pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan, rows: &[ReadingRow]) -> Co
     }
     if let (Some(general), Some(calcium)) = (&start_general, &out.calcium) {
         let gained = (&calcium.after_least - &calcium.start).meaning::<GeneralHardness>();
-        out.general_after =
-            Some((general + &gained).named("hardness.general-after", "General hardness after the calcium, low end", "G_after", &DEGREE_GH));
+        out.general_after = Some((general + &gained).named(
+            "hardness.general-after",
+            "General hardness after the calcium, low end",
+            "G_after",
+            &DEGREE_GH,
+        ));
     }
     salt(desk, volume, &mut out);
     if let (Some(reading), false) = (&supply, supply_over)
@@ -260,9 +275,16 @@ fn supply_buffer(desk: &mut Desk<'_>, reading: &crate::site::Reading<CarbonateHa
 
 fn goal(desk: &mut Desk<'_>) -> Figure<CarbonateHardness> {
     match &desk.site.goals.carbonate_hardness {
-        Some(own) => Figure::stated(own.value, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &desk.place(own.span)),
+        Some(own) => {
+            Figure::stated(own.value, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &desk.place(own.span))
+        }
         None => {
-            desk.assume(Assumption::new("Goal for carbonate hardness", "7.0\u{a0}°dKH", "a goal of the firm's own, in the site file", "common practice"));
+            desk.assume(Assumption::new(
+                "Goal for carbonate hardness",
+                "7.0\u{a0}°dKH",
+                "a goal of the firm's own, in the site file",
+                "common practice",
+            ));
             Figure::cited(GOAL_DKH, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &POND_TARGETS)
         }
     }
@@ -291,7 +313,10 @@ fn ph_path(alkalinity: f64, ph: f64, t_kelvin: f64, rise: f64, count: u32) -> Ph
         // Where the water itself drifts, only the part made by the dose counts (Decisions).
         let shift = (closed.ph - now).abs().max((rested.ph - at_rest).abs());
         path.shift = path.shift.max(shift);
-        path.after = path.after.max(closed.ph).max(ph + (rested.ph - carbonate::open(alkalinity, carbonate::AIR_LOG_CO2, t_kelvin).ph));
+        path.after = path
+            .after
+            .max(closed.ph)
+            .max(ph + (rested.ph - carbonate::open(alkalinity, carbonate::AIR_LOG_CO2, t_kelvin).ph));
         path.residual = path.residual.abs().max(closed.residual.abs());
         path.iterations = closed.iterations;
         now = closed.ph;
@@ -320,7 +345,12 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
     let step = match &desk.site.practice.hardness_step {
         Some(own) => Figure::stated(own.value, "s", "largest rise in a day", &DEGREE_KH, &desk.place(own.span)),
         None => {
-            desk.assume(Assumption::new("Largest rise of carbonate hardness in a day", "1\u{a0}°dKH", "no published limit was found", "common practice"));
+            desk.assume(Assumption::new(
+                "Largest rise of carbonate hardness in a day",
+                "1\u{a0}°dKH",
+                "no published limit was found",
+                "common practice",
+            ));
             Figure::cited(HARDNESS_STEP_DKH, "s", "largest rise in a day", &DEGREE_KH, &HARDNESS_STEP)
         }
     };
@@ -341,7 +371,8 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
     let count_figure = if (count - fewest.si()).abs() < 0.5 {
         fewest.named("hardness.buffer.count", "Number of doses", "n", &ONE)
     } else {
-        let stated: Figure<Ratio> = Figure::counted(count, "n", "doses, more than the daily step asks, so that pH moves by 0.5 at most", &ONE);
+        let stated: Figure<Ratio> =
+            Figure::counted(count, "n", "doses, more than the daily step asks, so that pH moves by 0.5 at most", &ONE);
         stated.named("hardness.buffer.count", "Number of doses", "n", &ONE).from_source(&PH_STEP)
     };
     let exact = dosing::buffer(&(&rise / &count_figure), &volume.low, row, &purity).named(
@@ -351,9 +382,10 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
         &GRAM,
     );
     let dose = rounding::dose(&exact, desk.system, scale(desk));
-    let dose = dose
-        .named("hardness.buffer.dose", "One dose, as printed", "m_print", &GRAM)
-        .remark(format!("Printed as {}: rounded down to what a scale shows", rounding::mass_words(dose.value(), desk.system)));
+    let dose = dose.named("hardness.buffer.dose", "One dose, as printed", "m_print", &GRAM).remark(format!(
+        "Printed as {}: rounded down to what a scale shows",
+        rounding::mass_words(dose.value(), desk.system)
+    ));
     if dose.si() <= 0.0 {
         return;
     }
@@ -390,14 +422,19 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
         count_figure.node().clone(),
     ];
     let equation = "K = C·(α₁ + 2 α₂) + OH − H, closed and at rest with air";
-    let ph_shift: Figure<Ph> = Figure::solved(Ph::from_si(path.shift), equation, inputs.clone(), path.residual, path.iterations)
-        .named("ph.dose-shift", "Largest change of pH by one dose", "ΔpH", &ONE)
-        .from_source(&CARBONATE_CONSTANTS)
-        .remark("Ideal solution: activities are not counted. At any pH, check K against C with K1 and K2 of the source");
-    let ph_after: Figure<Ph> = Figure::solved(Ph::from_si(path.after), equation, inputs, path.residual, path.iterations)
-        .named("ph.after", "Highest pH to expect after the last dose", "pH_after", &ONE)
-        .from_source(&CARBONATE_CONSTANTS);
-    let share = ammonia::unionised_share("ammonia.share-after", "Un-ionised share after the last dose", &ph_after, &warmth);
+    let ph_shift: Figure<Ph> =
+        Figure::solved(Ph::from_si(path.shift), equation, inputs.clone(), path.residual, path.iterations)
+            .named("ph.dose-shift", "Largest change of pH by one dose", "ΔpH", &ONE)
+            .from_source(&CARBONATE_CONSTANTS)
+            .remark(
+                "Ideal solution: activities are not counted. At any pH, check K against C with K1 and K2 of the source",
+            );
+    let ph_after: Figure<Ph> =
+        Figure::solved(Ph::from_si(path.after), equation, inputs, path.residual, path.iterations)
+            .named("ph.after", "Highest pH to expect after the last dose", "pH_after", &ONE)
+            .from_source(&CARBONATE_CONSTANTS);
+    let share =
+        ammonia::unionised_share("ammonia.share-after", "Un-ionised share after the last dose", &ph_after, &warmth);
     let unionised_after =
         ammonia::unionised("ammonia.unionised-after", "Un-ionised ammonia after the last dose", &total, &share);
     if unionised_after.in_unit(&MILLIGRAMS) > UNIONISED_LIMIT {
@@ -417,9 +454,19 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
     out.hardness_after = Some(low_after);
     if let Some(reading) = readings::fresh(desk, |r| r.conductivity.as_ref()) {
         let before = kinder::leaf(desk, reading, "κ", "conductivity, as read", &MICROSIEMENS);
-        let gained = (&rise_most * &count_figure).named("conductivity.rise-hardness", "All doses together", "ΔK_all", &DEGREE_KH);
+        let gained = (&rise_most * &count_figure).named(
+            "conductivity.rise-hardness",
+            "All doses together",
+            "ΔK_all",
+            &DEGREE_KH,
+        );
         let lift = conductivity::rise_with_buffer("conductivity.rise", &gained, row);
-        let after = (before + lift).named("conductivity.after", "Conductivity after the doses, about", "κ_after", &MICROSIEMENS);
+        let after = (before + lift).named(
+            "conductivity.after",
+            "Conductivity after the doses, about",
+            "κ_after",
+            &MICROSIEMENS,
+        );
         out.conductivity_after = Some(desk.book.publish(after));
     }
     let days = (0..count as u64).map(|i| day(desk.date, i + 1)).collect();
@@ -442,7 +489,13 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
     });
 }
 
-fn calcium_doses(desk: &mut Desk<'_>, volume: &VolumePlan, start: &Figure<Calcium>, after: Option<NaiveDate>, out: &mut Correction) {
+fn calcium_doses(
+    desk: &mut Desk<'_>,
+    volume: &VolumePlan,
+    start: &Figure<Calcium>,
+    after: Option<NaiveDate>,
+    out: &mut Correction,
+) {
     let goal: Figure<Calcium> = match &desk.site.goals.calcium {
         Some(own) => Figure::stated(own.value, "Ca_goal", "goal for calcium", &CALCIUM_MG, &desk.place(own.span)),
         None => Figure::cited(CALCIUM_GOAL, "Ca_goal", "goal for calcium", &CALCIUM_MG, &POND_TARGETS),
@@ -462,11 +515,16 @@ fn calcium_doses(desk: &mut Desk<'_>, volume: &VolumePlan, start: &Figure<Calciu
         "n_Ca",
         &ONE,
     );
-    let exact = dosing::calcium(&(&rise / &count), &volume.low, row, &purity).named("calcium.exact", "One dose of calcium chloride", "m_Ca", &GRAM);
+    let exact = dosing::calcium(&(&rise / &count), &volume.low, row, &purity).named(
+        "calcium.exact",
+        "One dose of calcium chloride",
+        "m_Ca",
+        &GRAM,
+    );
     let dose = rounding::dose(&exact, desk.system, scale(desk));
-    let dose = dose
-        .named("calcium.dose", "One dose of calcium chloride, as printed", "m_Ca,print", &GRAM)
-        .remark(format!("Printed as {}: rounded down to what a scale shows", rounding::mass_words(dose.value(), desk.system)));
+    let dose = dose.named("calcium.dose", "One dose of calcium chloride, as printed", "m_Ca,print", &GRAM).remark(
+        format!("Printed as {}: rounded down to what a scale shows", rounding::mass_words(dose.value(), desk.system)),
+    );
     if dose.si() <= 0.0 {
         return;
     }
@@ -475,8 +533,10 @@ fn calcium_doses(desk: &mut Desk<'_>, volume: &VolumePlan, start: &Figure<Calciu
         let each = dosing::calcium_of(&dose, volume, row, &purity);
         (start + &(each * &count)).named(id, title, symbol, &CALCIUM_MG)
     };
-    let after_least = after_at(&volume.high, "calcium.after-least", "Calcium after the last dose, high volume", "Ca_end,low");
-    let after_most = after_at(&volume.low, "calcium.after-most", "Calcium after the last dose, low volume", "Ca_end,high");
+    let after_least =
+        after_at(&volume.high, "calcium.after-least", "Calcium after the last dose, high volume", "Ca_end,low");
+    let after_most =
+        after_at(&volume.low, "calcium.after-most", "Calcium after the last dose, low volume", "Ca_end,high");
     // One substance a day, and a clear day between bicarbonate and calcium.
     let first = after.map_or_else(|| day(desk.date, 1), |last| day(last, 2));
     let days = (0..count.si() as u64).map(|i| day(first, i)).collect();
@@ -497,13 +557,8 @@ fn calcium_doses(desk: &mut Desk<'_>, volume: &VolumePlan, start: &Figure<Calciu
 /// Salt a litre for each µS/cm, SI: kg/m³ a S/m.
 type SaltFactor = <uom::si::f64::MassDensity as std::ops::Div<uom::si::f64::ElectricalConductivity>>::Output;
 
-static SALT_FACTOR: crate::units::Unit = crate::units::Unit {
-    kind: crate::units::Kind::Printed,
-    symbol: "mg/L a µS/cm",
-    size: 10.0,
-    zero: 0.0,
-    also: &[],
-};
+static SALT_FACTOR: crate::units::Unit =
+    crate::units::Unit { kind: crate::units::Kind::Printed, symbol: "mg/L a µS/cm", size: 10.0, zero: 0.0, also: &[] };
 
 /// Salt to the least conductivity the panel's own data name, if buffer leaves it under that.
 fn salt(desk: &mut Desk<'_>, volume: &VolumePlan, out: &mut Correction) {
@@ -513,11 +568,18 @@ fn salt(desk: &mut Desk<'_>, volume: &VolumePlan, out: &mut Correction) {
         .conductivity_after
         .clone()
         .unwrap_or_else(|| kinder::leaf(desk, reading, "κ", "conductivity, as read", &MICROSIEMENS));
-    let target = Figure::stated(least.value, "κ_least", "least conductivity of the panel", &MICROSIEMENS, &desk.place(least.span));
+    let target = Figure::stated(
+        least.value,
+        "κ_least",
+        "least conductivity of the panel",
+        &MICROSIEMENS,
+        &desk.place(least.span),
+    );
     if now.si() >= target.si() {
         return;
     }
-    let factor: Figure<SaltFactor> = Figure::cited(0.486, "c", "salt a litre for each µS/cm", &SALT_FACTOR, &SALT_CONDUCTIVITY);
+    let factor: Figure<SaltFactor> =
+        Figure::cited(0.486, "c", "salt a litre for each µS/cm", &SALT_FACTOR, &SALT_CONDUCTIVITY);
     let rise = (target - now).meaning::<uom::si::f64::ElectricalConductivity>();
     let needed = (factor * rise).named("salt.concentration", "Salt the water needs", "c_salt", &MILLIGRAMS);
     let most: Figure<MassConcentration> =
@@ -562,7 +624,13 @@ fn chlorine_of(desk: &mut Desk<'_>) -> Option<Figure<MassConcentration>> {
                 "a total-chlorine test at the tap",
                 "COMAR 26.04.01.23 (T-33)",
             ));
-            Some(Figure::stated(MassConcentration::from_si(4e-3), "Cl", "total chlorine of the supply", &MILLIGRAMS, "assumed, T-33"))
+            Some(Figure::stated(
+                MassConcentration::from_si(4e-3),
+                "Cl",
+                "total chlorine of the supply",
+                &MILLIGRAMS,
+                "assumed, T-33",
+            ))
         }
         (None, _) => None,
     }
@@ -588,15 +656,28 @@ fn hose_time(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<F
     if hose.value.si() <= 0.0 {
         return None;
     }
-    let flow = Figure::stated(hose.value, "Q_hose", "flow of the hose", &crate::units::table::LITRES_PER_MINUTE, &desk.place(hose.span));
+    let flow = Figure::stated(
+        hose.value,
+        "Q_hose",
+        "flow of the hose",
+        &crate::units::table::LITRES_PER_MINUTE,
+        &desk.place(hose.span),
+    );
     Some(desk.book.publish((volume / &flow).named(id, "Time at the hose", "t_hose", &HOUR)))
 }
 
 fn change_limit(desk: &mut Desk<'_>) -> Figure<Ratio> {
     match &desk.site.practice.change_share {
-        Some(own) => Figure::stated(own.value, "s_most", "largest share changed in a day", &PERCENT, &desk.place(own.span)),
+        Some(own) => {
+            Figure::stated(own.value, "s_most", "largest share changed in a day", &PERCENT, &desk.place(own.span))
+        }
         None => {
-            desk.assume(Assumption::new("Largest share of the water changed in a day", "25\u{a0}%", "no published limit was found", "common practice"));
+            desk.assume(Assumption::new(
+                "Largest share of the water changed in a day",
+                "25\u{a0}%",
+                "no published limit was found",
+                "common practice",
+            ));
             Figure::cited(CHANGE_SHARE_DAY * 100.0, "s_most", "largest share changed in a day", &PERCENT, &CHANGE_SHARE)
         }
     }
@@ -618,7 +699,8 @@ fn ammonia_gate(desk: &mut Desk<'_>, id: &str, share: &Figure<Ratio>) -> Option<
     let free = kinder::leaf(desk, free, "Cl_free", "free chlorine of the supply", &MILLIGRAMS);
     let brought = chlorine::ammonia_left(&format!("{id}.supply-ammonia"), &total, &free);
     let part = ammonia::unionised_share("ammonia.share", &format!("Un-ionised share, {hour}"), &ph, &warmth);
-    let limit: Figure<MassConcentration> = Figure::cited(UNIONISED_LIMIT, "c_most", "limit of un-ionised ammonia", &MILLIGRAMS, &AMMONIA_LIMIT);
+    let limit: Figure<MassConcentration> =
+        Figure::cited(UNIONISED_LIMIT, "c_most", "limit of un-ionised ammonia", &MILLIGRAMS, &AMMONIA_LIMIT);
     let weight: Figure<Ratio> = Figure::cited(AMMONIA_PER_NITROGEN, "w", "NH3 over N by mass", &ONE, &ATOMIC_WEIGHTS);
     let bearable = (limit / (part * weight)).meaning::<AmmoniaNitrogen>().named(
         format!("{id}.ammonia-bearable"),
@@ -632,7 +714,11 @@ fn ammonia_gate(desk: &mut Desk<'_>, id: &str, share: &Figure<Ratio>) -> Option<
 }
 
 /// Whether the shares of `most` a day leave room for the ammonia that chloramine brings; if not, a smaller share.
-fn bearable_share(desk: &mut Desk<'_>, id: &str, most: Figure<Ratio>) -> Option<(Figure<Ratio>, Option<Figure<AmmoniaNitrogen>>)> {
+fn bearable_share(
+    desk: &mut Desk<'_>,
+    id: &str,
+    most: Figure<Ratio>,
+) -> Option<(Figure<Ratio>, Option<Figure<AmmoniaNitrogen>>)> {
     let Some(gate) = ammonia_gate(desk, id, &most) else { return Some((most, None)) };
     // A test that reads a tenth of a milligram must be able to open the gate.
     let wanted = AMMONIA_N.si(0.05);
@@ -643,7 +729,13 @@ fn bearable_share(desk: &mut Desk<'_>, id: &str, most: Figure<Ratio>) -> Option<
         if share / 100.0 >= most.si() {
             continue;
         }
-        let smaller: Figure<Ratio> = Figure::cited(share, "s_most", "share changed in a day, smaller for the chloramine's ammonia", &PERCENT, &CHANGE_SHARE);
+        let smaller: Figure<Ratio> = Figure::cited(
+            share,
+            "s_most",
+            "share changed in a day, smaller for the chloramine's ammonia",
+            &PERCENT,
+            &CHANGE_SHARE,
+        );
         if let Some(gate) = ammonia_gate(desk, id, &smaller).filter(|g| g.si() >= wanted) {
             return Some((smaller, Some(gate)));
         }
@@ -680,7 +772,12 @@ fn swap(desk: &mut Desk<'_>, swap: Swap<'_>) -> Option<ChangePlan> {
     // The gate is opened by a kit that reads a twentieth of a milligram: rounded down to what it can show.
     let gate = swap.gate.map(|g| {
         let id = format!("{id}.ammonia-gate-printed");
-        desk.book.publish(g.rounded(Way::Down, 0.05, &AMMONIA_N).named(id, "The same, as printed", "N_print", &AMMONIA_N))
+        desk.book.publish(g.rounded(Way::Down, 0.05, &AMMONIA_N).named(
+            id,
+            "The same, as printed",
+            "N_print",
+            &AMMONIA_N,
+        ))
     });
     let days = (0..count.si() as u64).map(|i| day(desk.date, i + 1)).collect();
     Some(ChangePlan {
@@ -699,15 +796,28 @@ fn swap(desk: &mut Desk<'_>, swap: Swap<'_>) -> Option<ChangePlan> {
     })
 }
 
-fn hardness_changes(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, out: &mut Correction, rows: &[ReadingRow]) {
+fn hardness_changes(
+    desk: &mut Desk<'_>,
+    volume: &VolumePlan,
+    range: &kinder::Hardness,
+    out: &mut Correction,
+    rows: &[ReadingRow],
+) {
     let Some(supply) = desk.site.supply.readings.carbonate_hardness.clone() else {
         desk.miss(Missing::new("carbonate hardness of the supply", "the same drop test, tap run for three minutes"));
         return;
     };
     let goal: Figure<CarbonateHardness> = match &desk.site.goals.carbonate_hardness {
-        Some(own) => Figure::stated(own.value, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &desk.place(own.span)),
+        Some(own) => {
+            Figure::stated(own.value, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &desk.place(own.span))
+        }
         None => {
-            desk.assume(Assumption::new("Carbonate hardness to come back to", "10\u{a0}°dKH", "a goal of the firm's own, in the site file", "common practice"));
+            desk.assume(Assumption::new(
+                "Carbonate hardness to come back to",
+                "10\u{a0}°dKH",
+                "a goal of the firm's own, in the site file",
+                "common practice",
+            ));
             Figure::cited(CREEP_GOAL_DKH, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &POND_TARGETS)
         }
     };
@@ -723,8 +833,16 @@ fn hardness_changes(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Ha
         out.supply_cannot = true;
         return;
     };
-    let Some(mut plan) = swap(desk, Swap { id: "change", reason: ChangeReason::Hardness, volume, needed, most, gate }) else { return };
-    let real = (&plan.volume / &volume.high).named("change.share-least", "Share of one change at the high volume", "s_low", &ONE);
+    let Some(mut plan) = swap(desk, Swap { id: "change", reason: ChangeReason::Hardness, volume, needed, most, gate })
+    else {
+        return;
+    };
+    let real = (&plan.volume / &volume.high).named(
+        "change.share-least",
+        "Share of one change at the high volume",
+        "s_low",
+        &ONE,
+    );
     let after = crate::water::changes::after(&range.read, &tap, &real, &plan.count).named(
         "change.after",
         "Carbonate hardness after the last change",
@@ -733,7 +851,12 @@ fn hardness_changes(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Ha
     );
     plan.hardness_after = Some(desk.book.publish(after));
     // The low end: every change at the low volume, from the lowest the reading allows.
-    let full = (&plan.volume / &volume.low).named("change.share-most", "Share of one change at the low volume", "s_high", &ONE);
+    let full = (&plan.volume / &volume.low).named(
+        "change.share-most",
+        "Share of one change at the low volume",
+        "s_high",
+        &ONE,
+    );
     let low = crate::water::changes::after(&range.low, &tap, &full, &plan.count).named(
         "hardness.after.low",
         "Lowest carbonate hardness after the changes",
@@ -787,12 +910,21 @@ pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: Option<&Copp
     if tap.si() >= limits.watch.si() {
         return None;
     }
-    let needed: Figure<Ratio> =
-        ((&now - &limits.watch) / (&now - &tap)).meaning::<Ratio>().named("copper.change.needed", "Share of the water to replace", "f", &ONE);
+    let needed: Figure<Ratio> = ((&now - &limits.watch) / (&now - &tap)).meaning::<Ratio>().named(
+        "copper.change.needed",
+        "Share of the water to replace",
+        "f",
+        &ONE,
+    );
     let limit = change_limit(desk);
     let (most, gate) = bearable_share(desk, "copper.change", limit)?;
     let mut plan = swap(desk, Swap { id: "copper.change", reason: ChangeReason::Copper, volume, needed, most, gate })?;
-    let real = (&plan.volume / &volume.high).named("copper.change.share-least", "Share of one change at the high volume", "s_low", &ONE);
+    let real = (&plan.volume / &volume.high).named(
+        "copper.change.share-least",
+        "Share of one change at the high volume",
+        "s_low",
+        &ONE,
+    );
     let after = crate::water::changes::after(&now, &tap, &real, &plan.count).named(
         "copper.change.after",
         "Total copper after the last change, before any loss",

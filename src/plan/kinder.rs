@@ -55,8 +55,7 @@ pub fn hardness(desk: &mut Desk<'_>, reading: &Reading<CarbonateHardness>, id: &
         let high = read.clone();
         Hardness { read, low, high }
     } else {
-        let half: Figure<uom::si::f64::Ratio> =
-            Figure::counted(0.5, "½", "half a step", &crate::units::table::ONE);
+        let half: Figure<uom::si::f64::Ratio> = Figure::counted(0.5, "½", "half a step", &crate::units::table::ONE);
         let part = kit_step * half;
         let low = floor_at_zero(&read - &part, &low_title, &format!("{id}.low"));
         let high = (&read + &part).named(

@@ -145,7 +145,12 @@ impl<'a> Desk<'a> {
 /// # Errors
 /// Complaints, when no plan can be made: no volume, or a plan that would break a limit it states itself (a fault of
 /// this program, which is then not printed).
-pub fn decide(site: &Site, texts: Texts<'_>, date: NaiveDate, system: System) -> Result<(Plan, Diagnostics), Diagnostics> {
+pub fn decide(
+    site: &Site,
+    texts: Texts<'_>,
+    date: NaiveDate,
+    system: System,
+) -> Result<(Plan, Diagnostics), Diagnostics> {
     let mut desk = Desk {
         site,
         texts,
@@ -201,9 +206,13 @@ pub fn decide(site: &Site, texts: Texts<'_>, date: NaiveDate, system: System) ->
     plan.checks = safety::check(&desk, &plan);
     for broken in plan.checks.iter().filter(|c| !c.kept) {
         desk.complaints.push(
-            Diagnostic::error("plan-breaks-limit", None, format!("the plan would break its own limit: {}", broken.limit))
-                .why(format!("{} comes to {}, the limit is {}", broken.proposal, broken.proposed, broken.allowed))
-                .hint("this is a fault of the program, not of the site file: no plan is written; please report it"),
+            Diagnostic::error(
+                "plan-breaks-limit",
+                None,
+                format!("the plan would break its own limit: {}", broken.limit),
+            )
+            .why(format!("{} comes to {}, the limit is {}", broken.proposal, broken.proposed, broken.allowed))
+            .hint("this is a fault of the program, not of the site file: no plan is written; please report it"),
         );
     }
     if desk.complaints.any_error() {

@@ -57,7 +57,14 @@ pub fn fresh<'a, T>(
     desk.last(|v| pick(&v.pond)).filter(|(v, _)| (desk.date - v.date).num_days() <= FRESH_DAYS).map(|(_, r)| r)
 }
 
-fn target(desk: &mut Desk<'_>, key: &str, end: &str, si: f64, unit: &'static Unit, citation: &'static Citation) -> String {
+fn target(
+    desk: &mut Desk<'_>,
+    key: &str,
+    end: &str,
+    si: f64,
+    unit: &'static Unit,
+    citation: &'static Citation,
+) -> String {
     let id = format!("target.{key}.{end}");
     let words = key.replace('-', " ");
     let figure: Figure<Ratio> = Figure::leaf(
@@ -139,7 +146,8 @@ pub fn judge(desk: &mut Desk<'_>) -> Vec<ReadingRow> {
 
     let hardness = fresh(desk, |r| r.carbonate_hardness.as_ref());
     let ask = Ask { key: "carbonate-hardness", unit: &DEGREE_KH, measure: "drop test, 0.5 °dKH a step on 10 mL" };
-    let mut first = row(desk, &ask, "carbonate hardness", hardness, supply.carbonate_hardness.as_ref().map(|r| r.value.si()));
+    let mut first =
+        row(desk, &ask, "carbonate hardness", hardness, supply.carbonate_hardness.as_ref().map(|r| r.value.si()));
     if let Some(reading) = hardness {
         let range = kinder::hardness(desk, reading, "hardness.reading", "pond");
         let low = desk.book.publish(range.low);
@@ -156,7 +164,11 @@ pub fn judge(desk: &mut Desk<'_>) -> Vec<ReadingRow> {
     let pond = fresh(desk, |r| r.general_hardness.as_ref());
     rows.push(row(desk, &ask, "general hardness", pond, supply.general_hardness.as_ref().map(|r| r.value.si())));
 
-    let ask = Ask { key: "calcium", unit: &CALCIUM_MG, measure: "calcium drop test, 5 mg/L a step; it decides how much copper fish can bear" };
+    let ask = Ask {
+        key: "calcium",
+        unit: &CALCIUM_MG,
+        measure: "calcium drop test, 5 mg/L a step; it decides how much copper fish can bear",
+    };
     let pond = fresh(desk, |r| r.calcium.as_ref());
     rows.push(row(desk, &ask, "calcium", pond, supply.calcium.as_ref().map(|r| r.value.si())));
 
@@ -165,7 +177,8 @@ pub fn judge(desk: &mut Desk<'_>) -> Vec<ReadingRow> {
     for (key, pick) in [("ph-morning", true), ("ph-afternoon", false)] {
         let pond = fresh(desk, |r| if pick { r.ph_morning.as_ref() } else { r.ph_afternoon.as_ref() });
         let of_supply = if pick { supply.ph_morning.as_ref() } else { None };
-        let ask = Ask { key, unit: &ONE, measure: "meter calibrated at two points, at dawn and at four in the afternoon" };
+        let ask =
+            Ask { key, unit: &ONE, measure: "meter calibrated at two points, at dawn and at four in the afternoon" };
         rows.push(row(desk, &ask, "ph", pond, value(of_supply.map(|r| r.value.si()))));
     }
 
@@ -206,7 +219,8 @@ fn conductivity(desk: &mut Desk<'_>) -> ReadingRow {
         desk.miss(Missing::new("conductivity", "a conductivity meter compensated to 25 °C"));
     }
     if let Some(reading) = supply {
-        let tap: Figure<Conductivity> = kinder::leaf(desk, reading, "κ_supply", "conductivity of the supply", &MICROSIEMENS);
+        let tap: Figure<Conductivity> =
+            kinder::leaf(desk, reading, "κ_supply", "conductivity of the supply", &MICROSIEMENS);
         let times: Figure<Ratio> = Figure::cited(2.5, "q", "times the supply's", &ONE, &POND_TARGETS);
         let high = desk.book.publish((tap * times).named(
             "target.conductivity.high",
@@ -236,20 +250,35 @@ fn unionised_row(desk: &mut Desk<'_>) -> ReadingRow {
         low: None,
         high: Some(MILLIGRAMS.si(crate::reference::UNIONISED_LIMIT)),
         judged: Judged::TestIt,
-        lines: vec![target(desk, "unionised-ammonia", "high", MILLIGRAMS.si(crate::reference::UNIONISED_LIMIT), &MILLIGRAMS, &crate::reference::AMMONIA_LIMIT)],
+        lines: vec![target(
+            desk,
+            "unionised-ammonia",
+            "high",
+            MILLIGRAMS.si(crate::reference::UNIONISED_LIMIT),
+            &MILLIGRAMS,
+            &crate::reference::AMMONIA_LIMIT,
+        )],
     };
     let ammonia = fresh(desk, |r| r.ammonia.as_ref());
     let temperature = fresh(desk, |r| r.temperature.as_ref());
     let ph = worst_ph(desk);
     let (Some(ammonia), Some(temperature), Some((ph, hour))) = (ammonia, temperature, ph) else {
-        desk.miss(Missing::new("ammonia, with pH and temperature of the same hour", "salicylate drop test; it must be known before carbonate hardness is raised"));
+        desk.miss(Missing::new(
+            "ammonia, with pH and temperature of the same hour",
+            "salicylate drop test; it must be known before carbonate hardness is raised",
+        ));
         return row;
     };
     row.less_than = ammonia.less_than;
     let total = kinder::leaf(desk, ammonia, "N", "total ammonia as nitrogen", &crate::units::table::AMMONIA_N);
     let warmth = kinder::temperature(desk, temperature);
     let share = ammonia::unionised_share("ammonia.share", &format!("Un-ionised share, {hour}"), &ph, &warmth);
-    let value = desk.book.publish(ammonia::unionised("ammonia.unionised", &format!("Un-ionised ammonia, {hour}"), &total, &share));
+    let value = desk.book.publish(ammonia::unionised(
+        "ammonia.unionised",
+        &format!("Un-ionised ammonia, {hour}"),
+        &total,
+        &share,
+    ));
     row.pond = Some(value.si());
     row.lines.insert(0, "ammonia.unionised".into());
     row.judged = judge_ends(row.pond, row.pond, row.less_than, None, row.high);
@@ -281,7 +310,10 @@ fn chlorine(desk: &mut Desk<'_>) -> ReadingRow {
         (None, _) => Judged::Good,
     };
     if supply.is_none() && site.supply.kind == crate::site::SupplyKind::Mains {
-        desk.miss(Missing::new("total chlorine of the supply", "total-chlorine test at the tap: a test for free chlorine does not see chloramine"));
+        desk.miss(Missing::new(
+            "total chlorine of the supply",
+            "total-chlorine test at the tap: a test for free chlorine does not see chloramine",
+        ));
     }
     ReadingRow {
         key: "chlorine",
@@ -301,10 +333,18 @@ pub fn copper_row(desk: &Desk<'_>, watch: Option<&Figure<MassConcentration>>) ->
     let supply = desk.site.supply.readings.total_copper.as_ref();
     let judged = match (pond, watch) {
         (Some(reading), Some(watch)) if reading.less_than => {
-            if reading.value.si() <= watch.si() { Judged::Good } else { Judged::TestIt }
+            if reading.value.si() <= watch.si() {
+                Judged::Good
+            } else {
+                Judged::TestIt
+            }
         }
         (Some(reading), Some(watch)) => {
-            if reading.value.si() < watch.si() { Judged::Good } else { Judged::TooHigh }
+            if reading.value.si() < watch.si() {
+                Judged::Good
+            } else {
+                Judged::TooHigh
+            }
         }
         (Some(_), None) => Judged::Good,
         (None, _) => Judged::TestIt,

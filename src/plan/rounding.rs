@@ -1,8 +1,6 @@
 //! Printed rounding (PAGE.md section 9): to the kinder side, in the reader's own unit, once.
 
-use crate::units::table::{
-    self, CUBIC_METRE, GRAM, IMPERIAL_GALLON, KILOGRAM, LITRE, MINUTE, OUNCE, POUND, US_GALLON,
-};
+use crate::units::table::{self, CUBIC_METRE, GRAM, IMPERIAL_GALLON, KILOGRAM, LITRE, MINUTE, OUNCE, POUND, US_GALLON};
 use crate::units::{Digits, Mass, Si, System, Time, Unit, Volume, group, plain, significant_down, significant_up};
 use crate::workings::{Figure, Way};
 
@@ -49,12 +47,20 @@ pub fn mass_words(mass: Mass, system: System) -> String {
         let ounces = OUNCE.of(si);
         if ounces < 15.999 {
             let grams = plain(GRAM.of(si), Digits::Places(0));
-            return format!("{} ({})", with_unit(&trim(plain(ounces, Digits::Places(1))), "oz"), with_unit(&grams, "g"));
+            return format!(
+                "{} ({})",
+                with_unit(&trim(plain(ounces, Digits::Places(1))), "oz"),
+                with_unit(&grams, "g")
+            );
         }
         let pounds = libm::floor(ounces / 16.0 + 1e-9);
         let rest = (ounces - pounds * 16.0).max(0.0);
         let head = with_unit(&plain(pounds, Digits::Places(0)), "lb");
-        return if rest < 0.05 { head } else { format!("{head}\u{a0}{}", with_unit(&trim(plain(rest, Digits::Places(1))), "oz")) };
+        return if rest < 0.05 {
+            head
+        } else {
+            format!("{head}\u{a0}{}", with_unit(&trim(plain(rest, Digits::Places(1))), "oz"))
+        };
     }
     if si >= 0.9995 {
         with_unit(&trim(plain(si, Digits::Places(2))), KILOGRAM.symbol)

@@ -63,14 +63,19 @@ pub fn check(desk: &Desk<'_>, plan: &Plan) -> Vec<Check> {
             .map_or(buffer.substance.purity, |p| p.value.si());
         let rise = buffer.dose.si() * 1000.0 * purity / buffer.substance.molar_mass * buffer.substance.charge / low;
         let step = desk.site.practice.hardness_step.as_ref().map_or(HARDNESS_STEP_DKH, |s| DEGREE_KH.of(s.value.si()));
-        list.at_most("largest rise of carbonate hardness in a day", "one dose of buffer", DEGREE_KH.of(rise), step, "°dKH");
+        list.at_most(
+            "largest rise of carbonate hardness in a day",
+            "one dose of buffer",
+            DEGREE_KH.of(rise),
+            step,
+            "°dKH",
+        );
         let end = DEGREE_KH.of(buffer.start.si() + rise * buffer.count.si());
         list.at_most("upper edge of the window", "carbonate hardness after all doses", end, WINDOW_HIGH_DKH, "°dKH");
         list.at_most("largest change of pH by a dose", "one dose of buffer", buffer.ph_shift.si(), PH_STEP_LIMIT, "");
-        if let (Some(total), Some(warm)) = (
-            readings::fresh(desk, |r| r.ammonia.as_ref()),
-            readings::fresh(desk, |r| r.temperature.as_ref()),
-        ) {
+        if let (Some(total), Some(warm)) =
+            (readings::fresh(desk, |r| r.ammonia.as_ref()), readings::fresh(desk, |r| r.temperature.as_ref()))
+        {
             let after = nh3(MILLIGRAMS.of(total.value.si()), buffer.ph_after.si(), warm.value.si());
             list.at_most("un-ionised ammonia", "at the pH after all doses", after, UNIONISED_LIMIT, "mg/L NH₃");
         }
@@ -86,7 +91,13 @@ pub fn check(desk: &Desk<'_>, plan: &Plan) -> Vec<Check> {
             .map_or(calcium.substance.purity, |p| p.value.si());
         let rise = calcium.dose.si() * 1000.0 * purity / calcium.substance.molar_mass / low;
         let degrees = crate::units::table::DEGREE_GH.of(rise);
-        list.at_most("largest rise of general hardness in a day", "one dose of calcium chloride", degrees, GENERAL_STEP_DGH, "°dGH");
+        list.at_most(
+            "largest rise of general hardness in a day",
+            "one dose of calcium chloride",
+            degrees,
+            GENERAL_STEP_DGH,
+            "°dGH",
+        );
     }
     if let Some(salt) = &plan.correction.salt {
         let concentration = 3.0 * salt.dose.si() / low;
@@ -106,7 +117,13 @@ fn shared_days(plan: &Plan) -> f64 {
 
 fn changes(desk: &Desk<'_>, change: &ChangePlan, low: f64, list: &mut List) {
     let own = desk.site.practice.change_share.as_ref().map_or(CHANGE_SHARE_DAY, |s| s.value.si());
-    list.at_most("largest share of the water changed in a day", "one change", change.volume.si() / low * 100.0, own * 100.0, "%");
+    list.at_most(
+        "largest share of the water changed in a day",
+        "one change",
+        change.volume.si() / low * 100.0,
+        own * 100.0,
+        "%",
+    );
     let supply = &desk.site.supply.readings;
     if let (Some(gate), Some(total), Some(free), Some((ph, _)), Some(warm)) = (
         &change.ammonia_gate,
@@ -126,7 +143,13 @@ fn changes(desk: &Desk<'_>, change: &ChangePlan, low: f64, list: &mut List) {
 fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
     let Some(schedule) = &plan.schedule else { return };
     let runs = schedule.levels.iter().any(|l| *l > 0);
-    list.at_most("days with the panel on under a verdict of No", "the schedule", f64::from(u8::from(plan.verdict.word == Word::No && runs)), 0.0, "");
+    list.at_most(
+        "days with the panel on under a verdict of No",
+        "the schedule",
+        f64::from(u8::from(plan.verdict.word == Word::No && runs)),
+        0.0,
+        "",
+    );
     let breeding = desk.site.animals.iter().any(|a| a.kind == AnimalKind::BreedingAmphibians);
     if breeding {
         let broken = (0u64..)
@@ -139,13 +162,25 @@ fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
         list.at_most("days with the panel on while tadpoles are here", "the schedule", broken as f64, 0.0, "");
     }
     let Some(limits) = &plan.limits else {
-        list.at_most("days with the panel on without a copper limit", "the schedule", f64::from(u8::from(runs)), 0.0, "");
+        list.at_most(
+            "days with the panel on without a copper limit",
+            "the schedule",
+            f64::from(u8::from(runs)),
+            0.0,
+            "",
+        );
         return;
     };
     // The floors, from the readings after the corrections, by plain numbers.
     if let (Some(hardness), Some(calcium)) = (&plan.correction.hardness_after, &plan.correction.calcium_after) {
         let floor_gap = (50.0 - KH_MG.of(hardness.si())).max(16.0 - CALCIUM_CACO3.of(calcium.si()));
-        list.at_most("floors of alkalinity and calcium under copper", "how far the water lies under them", floor_gap, 0.0, "mg/L");
+        list.at_most(
+            "floors of alkalinity and calcium under copper",
+            "how far the water lies under them",
+            floor_gap,
+            0.0,
+            "mg/L",
+        );
     }
     if schedule.releases.is_empty() || schedule.loss_kinder <= 0.0 {
         return;
@@ -171,9 +206,21 @@ fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
     let year = daily_by_steps(start, low, schedule.loss_kinder, &releases);
     highest = year.iter().copied().fold(highest, f64::max);
     let after_start = if plan.verdict.word == Word::Yes { highest } else { highest.max(rest) };
-    list.at_most("stop for total copper", "the highest day of the schedule, kinder corner", MILLIGRAMS.of(after_start), MILLIGRAMS.of(limits.stop.si()), "mg/L");
+    list.at_most(
+        "stop for total copper",
+        "the highest day of the schedule, kinder corner",
+        MILLIGRAMS.of(after_start),
+        MILLIGRAMS.of(limits.stop.si()),
+        "mg/L",
+    );
     let lasting = means.max(rest * dissolved);
-    list.at_most("lasting limit, mean over 28 days", "the worst 28 days of the schedule", MILLIGRAMS.of(lasting), MILLIGRAMS.of(limits.lasting.si()) * (1.0 + 1e-4), "mg/L");
+    list.at_most(
+        "lasting limit, mean over 28 days",
+        "the worst 28 days of the schedule",
+        MILLIGRAMS.of(lasting),
+        MILLIGRAMS.of(limits.lasting.si()) * (1.0 + 1e-4),
+        "mg/L",
+    );
 }
 
 fn mean_by_steps(start: f64, volume: f64, loss: f64, releases: &[f64]) -> f64 {

@@ -5,7 +5,9 @@ use uom::si::f64::{Frequency, MassRate};
 
 use super::correction::day;
 use super::verdict::{south, tadpole_month};
-use super::{Assumption, CopperLimits, Correction, Desk, LossOrigin, Missing, Verdict, VolumePlan, Word, kinder, readings};
+use super::{
+    Assumption, CopperLimits, Correction, Desk, LossOrigin, Missing, Verdict, VolumePlan, Word, kinder, readings,
+};
 use crate::chem::copper as electrolysis;
 use crate::reference::{
     COPPER_LOSS, LASTING_DAYS, LOSS_RANGE, SEASON_CELSIUS, SPELL_DAYS, SPELLS, USABLE_BAR, USABLE_SHARE,
@@ -94,7 +96,13 @@ fn current(desk: &Desk<'_>, level: u32) -> Option<Figure<ElectricCurrent>> {
     let panel = desk.site.panel.as_ref()?;
     let index = usize::try_from(level).ok()?.checked_sub(1)?;
     let value = *panel.currents.get(index)?;
-    Some(Figure::stated(value, &format!("I_{level}"), &format!("current at step {level}"), &MILLIAMPERE, &desk.place(panel.span)))
+    Some(Figure::stated(
+        value,
+        &format!("I_{level}"),
+        &format!("current at step {level}"),
+        &MILLIAMPERE,
+        &desk.place(panel.span),
+    ))
 }
 
 fn release(desk: &Desk<'_>, level: u32) -> Option<Figure<MassRate>> {
@@ -108,7 +116,8 @@ fn resting_pair<'a>(pair: &'a [Visit]) -> Option<(&'a Visit, &'a Visit, u32)> {
     let level = now.level_set.as_ref().map(|l| l.value).filter(|l| *l > 0)?;
     let left = before.level_left.as_ref().or(before.level_set.as_ref())?.value;
     let days = (now.date - before.date).num_days();
-    (left == level && days >= 20 && now.pond.total_copper.as_ref().is_some_and(|c| !c.less_than)).then_some((before, now, level))
+    (left == level && days >= 20 && now.pond.total_copper.as_ref().is_some_and(|c| !c.less_than))
+        .then_some((before, now, level))
 }
 
 /// The loss that resting copper in the log shows: least of all pairs, by the kinder end of volume and warmth.
@@ -137,9 +146,12 @@ fn loss_from_log(desk: &Desk<'_>, volume: &VolumePlan) -> Option<Loss> {
             let id = format!("copper.loss-{}-{end}", now.line);
             let ratio: Figure<Ratio> = (&here / &one).meaning();
             let factor: Figure<Ratio> = (&growth / &one).meaning();
-            (&one * &(ratio / factor))
-                .meaning::<Frequency>()
-                .named(&id, &format!("Loss at 20 °C by log line {}, {end}", now.line), "k_20", &PER_DAY)
+            (&one * &(ratio / factor)).meaning::<Frequency>().named(
+                &id,
+                &format!("Loss at 20 °C by log line {}, {end}", now.line),
+                "k_20",
+                &PER_DAY,
+            )
         };
         let low = at(&volume.high, warm, "least");
         // Copper that has not had three time constants may not be at rest, and would flatter the loss.
@@ -224,8 +236,18 @@ fn mean_with_spell(
 ) -> Figure<MassConcentration> {
     let span: Figure<Time> = Figure::counted(LASTING_DAYS, "28 d", "averaging time of the lasting limit", &DAYS);
     let left = &span - days;
-    let up = balance::mean(start, raised, loss, days).named("copper.spell-mean-up", "Mean during the spell", "C_up", &MILLIGRAMS);
-    let down = balance::mean(end, rest, loss, &left).named("copper.spell-mean-down", "Mean after it, to day 28", "C_down", &MILLIGRAMS);
+    let up = balance::mean(start, raised, loss, days).named(
+        "copper.spell-mean-up",
+        "Mean during the spell",
+        "C_up",
+        &MILLIGRAMS,
+    );
+    let down = balance::mean(end, rest, loss, &left).named(
+        "copper.spell-mean-down",
+        "Mean after it, to day 28",
+        "C_down",
+        &MILLIGRAMS,
+    );
     let share: Figure<Ratio> = (days / &span).meaning();
     let rest_share: Figure<Ratio> = (&left / &span).meaning();
     &up * &share + &down * &rest_share
@@ -308,7 +330,10 @@ pub fn choose(
     verdict: &mut Verdict,
 ) -> Option<Schedule> {
     let Some(panel) = &desk.site.panel else {
-        desk.miss(Missing::new("the panel", "its number of steps and the current at each, from its plate or an electrician's meter"));
+        desk.miss(Missing::new(
+            "the panel",
+            "its number of steps and the current at each, from its plate or an electrician's meter",
+        ));
         verdict.add("panel", "panel-untold", Word::NotYet, "");
         return None;
     };
@@ -370,17 +395,24 @@ pub fn choose(
     let least = balance::loss_at("copper.loss-cold", "Least loss in water of 8 °C", &loss.least, &cold);
     let most = balance::loss_at("copper.loss-warm", "Most loss in water of 20 °C", &loss.most, &warm);
     let hold = release(desk, holding)?;
-    let rest_most = balance::resting("copper.rest-most", "Resting copper, at most", &hold, &volume.low, &least, &MILLIGRAMS);
-    let rest_least = balance::resting("copper.rest-least", "Resting copper, at least", &hold, &volume.high, &most, &MILLIGRAMS);
+    let rest_most =
+        balance::resting("copper.rest-most", "Resting copper, at most", &hold, &volume.low, &least, &MILLIGRAMS);
+    let rest_least =
+        balance::resting("copper.rest-least", "Resting copper, at least", &hold, &volume.high, &most, &MILLIGRAMS);
     let dissolved = dissolved_share(desk);
     let lasting_form = match &dissolved {
-        Some(share) => (&rest_most * share).named("copper.rest-dissolved", "Of that, dissolved at most", "C_d", &MILLIGRAMS),
+        Some(share) => {
+            (&rest_most * share).named("copper.rest-dissolved", "Of that, dissolved at most", "C_d", &MILLIGRAMS)
+        }
         None => rest_most.clone(),
     };
     let hold = desk.book.publish(hold);
-    let _ = desk.book.publish(
-        electrolysis::rise("copper.rise", &format!("Rise at step {holding} before losses"), &hold, &volume.low),
-    );
+    let _ = desk.book.publish(electrolysis::rise(
+        "copper.rise",
+        &format!("Rise at step {holding} before losses"),
+        &hold,
+        &volume.low,
+    ));
     desk.book.publish(rest_most.clone());
     desk.book.publish(rest_least.clone());
     if rest_most.si() >= limits.stop.si() || lasting_form.si() > limits.lasting.si() {
@@ -445,12 +477,12 @@ pub fn choose(
     ));
     let raised_level = raised.as_ref().map_or(holding, |r| r.level);
     let levels = levels_of(desk, &spells, raised_level, ready);
-    let releases: Vec<f64> = (0..=steps)
-        .map(|level| release(desk, level).map_or(0.0, |r| GRAMS_PER_DAY.of(r.si()) / 1000.0))
-        .collect();
+    let releases: Vec<f64> =
+        (0..=steps).map(|level| release(desk, level).map_or(0.0, |r| GRAMS_PER_DAY.of(r.si()) / 1000.0)).collect();
     let daily: Vec<f64> = levels.iter().map(|l| releases.get(*l as usize).copied().unwrap_or(0.0)).collect();
     let start_now = last.as_ref().map_or(0.0, Figure::si);
-    let middle_loss = libm::sqrt(PER_DAY.of(loss.least.si()) * PER_DAY.of(loss.most.si())) * libm::pow(1.05, 14.0 - 20.0);
+    let middle_loss =
+        libm::sqrt(PER_DAY.of(loss.least.si()) * PER_DAY.of(loss.most.si())) * libm::pow(1.05, 14.0 - 20.0);
     let path = CopperPath {
         first: Some(first_day),
         high: balance::daily(start_now, volume.low.si(), PER_DAY.of(least.si()), &daily),
@@ -520,7 +552,11 @@ fn spell_dates(desk: &Desk<'_>, ready: NaiveDate, days: u64, wanted: u32) -> Vec
     let mut candidates: Vec<NaiveDate> = Vec::new();
     for year in [desk.date.year(), desk.date.year() + 1] {
         for (month, dom) in starts {
-            let (month, year) = if south(desk) { ((month + 5) % 12 + 1, if month + 6 > 12 { year + 1 } else { year }) } else { (month, year) };
+            let (month, year) = if south(desk) {
+                ((month + 5) % 12 + 1, if month + 6 > 12 { year + 1 } else { year })
+            } else {
+                (month, year)
+            };
             candidates.extend(NaiveDate::from_ymd_opt(year, month, dom));
         }
     }
@@ -564,12 +600,18 @@ pub fn bars(desk: &mut Desk<'_>, schedule: Option<&Schedule>) -> Option<(Figure<
     let share: Figure<Ratio> = match &bars.usable_share {
         Some(own) => Figure::stated(own.value, "q", "usable share of a bar", &PERCENT, &desk.place(own.span)),
         None => {
-            desk.assume(Assumption::new("Usable share of a bar", "60\u{a0}%", "the maker's word, in the site file", "common practice"));
+            desk.assume(Assumption::new(
+                "Usable share of a bar",
+                "60\u{a0}%",
+                "the maker's word, in the site file",
+                "common practice",
+            ));
             Figure::cited(USABLE_SHARE * 100.0, "q", "usable share of a bar", &PERCENT, &USABLE_BAR)
         }
     };
     let new = Figure::stated(bars.new_mass.value, "m_new", "bars when new", &GRAM, &desk.place(bars.new_mass.span));
-    let weighed = desk.last(|v| v.bar_mass.as_ref()).map(|(_, m)| kinder::leaf(desk, m, "m_now", "bars as last weighed", &GRAM));
+    let weighed =
+        desk.last(|v| v.bar_mass.as_ref()).map(|(_, m)| kinder::leaf(desk, m, "m_now", "bars as last weighed", &GRAM));
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
     let floor = &new * &(&one - &share);
     let left = weighed.unwrap_or(new) - floor;

@@ -2,7 +2,7 @@
 
 use chrono::Datelike;
 
-use super::{Correction, CopperLimits, Desk, Judged, ReadingRow, readings};
+use super::{CopperLimits, Correction, Desk, Judged, ReadingRow, readings};
 use crate::reference::{CALCIUM_CARE, WINDOW_HIGH_DKH};
 use crate::site::{AnimalKind, Country, Destination};
 use crate::units::Si;
@@ -114,7 +114,12 @@ fn judged(rows: &[ReadingRow], key: &str) -> Option<Judged> {
 }
 
 /// Judges every line but the panel's, which needs the schedule.
-pub fn judge(desk: &mut Desk<'_>, rows: &[ReadingRow], correction: &Correction, limits: Option<&CopperLimits>) -> Verdict {
+pub fn judge(
+    desk: &mut Desk<'_>,
+    rows: &[ReadingRow],
+    correction: &Correction,
+    limits: Option<&CopperLimits>,
+) -> Verdict {
     let mut verdict = Verdict { word: Word::Yes, reasons: Vec::new() };
     let site = desk.site;
     let supply = &site.supply;
@@ -128,7 +133,9 @@ pub fn judge(desk: &mut Desk<'_>, rows: &[ReadingRow], correction: &Correction, 
         None => verdict.add("supply", "supply-untested", Word::NotYet, ""),
     }
     match judged(rows, "carbonate-hardness") {
-        Some(Judged::TooLow) if correction.ammonia_forbids => verdict.add("pond", "pond-soft-ammonia", Word::NotYet, ""),
+        Some(Judged::TooLow) if correction.ammonia_forbids => {
+            verdict.add("pond", "pond-soft-ammonia", Word::NotYet, "")
+        }
         Some(Judged::TooLow) if correction.buffer_untold => verdict.add("pond", "pond-soft-untold", Word::NotYet, ""),
         Some(Judged::TooLow) => verdict.add("pond", "pond-soft", Word::NotYet, ""),
         Some(Judged::TooHigh) => verdict.add("pond", "pond-hard", Word::NotYet, ""),
@@ -207,7 +214,8 @@ fn outflow(desk: &Desk<'_>, verdict: &mut Verdict) {
         _ => "",
     };
     if open_water(outflow.overflow) {
-        let (key, word) = if outflow.can_be_relaid { ("overflow-relay", Word::NotYet) } else { ("overflow-open", Word::No) };
+        let (key, word) =
+            if outflow.can_be_relaid { ("overflow-relay", Word::NotYet) } else { ("overflow-open", Word::No) };
         verdict.add("outflow", key, word, name(outflow.overflow));
     } else if open_water(outflow.changes) {
         verdict.add("outflow", "changes-open", Word::NotYet, name(outflow.changes));

@@ -5,7 +5,9 @@ use super::{Assumption, Desk, Missing};
 use crate::diag::Diagnostic;
 use crate::reference::{SALT_CONDUCTIVITY, VOLUME_UNCERTAINTY};
 use crate::site::{Depth, FlowTest, Section, Shape, Stated};
-use crate::units::table::{CUBIC_METRE, KILOGRAM, LITRES_PER_SECOND, METRE, MICROSIEMENS, ONE, PERCENT, SQUARE_METRE, Unit};
+use crate::units::table::{
+    CUBIC_METRE, KILOGRAM, LITRES_PER_SECOND, METRE, MICROSIEMENS, ONE, PERCENT, SQUARE_METRE, Unit,
+};
 use crate::units::{Area, Kind, Length, Ratio, Si, Time, Volume, VolumeRate};
 use crate::water::volume as geometry;
 use crate::workings::{Figure, Way, sum};
@@ -97,7 +99,8 @@ fn part(desk: &mut Desk<'_>, index: usize, section: &Section) -> (Part, Figure<R
             (solid(geometry::rectangle(&area_id, &l, &w), d), format!("rectangle; {words}"), guess)
         }
         Shape::Ellipse { length, width, depth } => {
-            let (l, w) = (stated(desk, length, "l", "long axis", &METRE), stated(desk, width, "w", "short axis", &METRE));
+            let (l, w) =
+                (stated(desk, length, "l", "long axis", &METRE), stated(desk, width, "w", "short axis", &METRE));
             let (d, words, guess) = depth_of(desk, &id, depth);
             (solid(geometry::ellipse(&area_id, &l, &w), d), format!("ellipse; {words}"), guess)
         }
@@ -124,16 +127,13 @@ fn part(desk: &mut Desk<'_>, index: usize, section: &Section) -> (Part, Figure<R
             let d = stated(desk, depth, "d", "mean depth of water", &METRE);
             (solid(geometry::rectangle(&area_id, &l, &w), d), "length, width and depth of the water".into(), false)
         }
-        Shape::Known { volume } => (stated(desk, volume, "V_one", "volume of one", &CUBIC_METRE), "known volume".into(), false),
+        Shape::Known { volume } => {
+            (stated(desk, volume, "V_one", "volume of one", &CUBIC_METRE), "known volume".into(), false)
+        }
     };
     let exact = if section.count > 1 {
-        let count: Figure<Ratio> = Figure::stated(
-            Ratio::from_si(f64::from(section.count)),
-            "n",
-            "how many",
-            &ONE,
-            &desk.place(section.span),
-        );
+        let count: Figure<Ratio> =
+            Figure::stated(Ratio::from_si(f64::from(section.count)), "n", "how many", &ONE, &desk.place(section.span));
         exact * count
     } else {
         exact
@@ -259,8 +259,10 @@ pub fn find(desk: &mut Desk<'_>) -> Option<VolumePlan> {
         }
     };
     let (low, high) = geometry::ends(&total, &uncertainty);
-    let low = low.remark(format!("Printed as {}: rounded down", super::rounding::volume(low.value(), desk.system, Way::Down).1));
-    let high = high.remark(format!("Printed as {}: rounded up", super::rounding::volume(high.value(), desk.system, Way::Up).1));
+    let low = low
+        .remark(format!("Printed as {}: rounded down", super::rounding::volume(low.value(), desk.system, Way::Down).1));
+    let high = high
+        .remark(format!("Printed as {}: rounded up", super::rounding::volume(high.value(), desk.system, Way::Up).1));
     for part in &parts {
         desk.book.publish(part.volume.clone());
     }
@@ -287,14 +289,12 @@ pub fn flow(desk: &mut Desk<'_>, volume: &VolumePlan) -> Option<(Figure<VolumeRa
             crate::water::flow::bucket(&caught, &seconds)
         }
         FlowTest::Notch { head } => crate::water::flow::notch(&stated(desk, &head, "H", "head over the notch", &METRE)),
-        FlowTest::Stated(flow) => {
-            stated(desk, &flow, "Q", "flow past the bars", &LITRES_PER_SECOND).named(
-                "flow.bars",
-                "Flow past the bars",
-                "Q",
-                &LITRES_PER_SECOND,
-            )
-        }
+        FlowTest::Stated(flow) => stated(desk, &flow, "Q", "flow past the bars", &LITRES_PER_SECOND).named(
+            "flow.bars",
+            "Flow past the bars",
+            "Q",
+            &LITRES_PER_SECOND,
+        ),
     };
     if flow.si() <= 0.0 {
         desk.miss(Missing::new("flow past the bars", "a bucket and a stopwatch at the outlet past the bars"));

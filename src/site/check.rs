@@ -4,9 +4,10 @@ use chrono::NaiveDate;
 
 use super::fields::{Bounds, FIELDS, field, listed, nearest};
 use super::model::*;
-use super::values::plain;
+use super::values::{clipped, plain};
 use super::written::{Complaints, Table};
 use crate::diag::Diagnostic;
+use crate::reference::SUBSTANCES;
 use crate::units::table as unit;
 use crate::units::{Kind, Length, Ratio, Si, System};
 
@@ -21,10 +22,6 @@ const CURRENT: Bounds = Bounds::new(&unit::MILLIAMPERE, 0.0, 10_000.0).usual(0.1
 const MASS: Bounds = Bounds::new(&unit::GRAM, 0.1, 1_000_000.0);
 /// From the shore of the Dead Sea to the highest town.
 const ELEVATION: Bounds = Bounds::new(&unit::METRE, -450.0, 5_500.0);
-/// Substances known to `reference`, by their names there.
-const SUBSTANCES: &[&str] =
-    &["calcium-chloride", "potassium-bicarbonate", "salt", "sodium-bicarbonate", "sodium-thiosulfate"];
-
 /// What the site file says, before the log joins it. `None` where a complaint stands in its place.
 #[derive(Default)]
 pub(super) struct Told {
@@ -125,7 +122,7 @@ fn site(root: &mut Table<'_, '_>, plan_date: Option<NaiveDate>, told: &mut Told,
                 Diagnostic::error(
                     "site-id",
                     id.span,
-                    format!("`{}` cannot be part of a file name everywhere", id.value),
+                    format!("`{}` cannot be part of a file name everywhere", clipped(&id.value)),
                 )
                 .label("letters a to z, digits and hyphens, at most 60 of them")
                 .why("the plan's files are named after it")
@@ -200,7 +197,7 @@ fn firm(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Firm> {
         Some(value) => Some(Stated { value, span: text.span }),
         None => {
             c.push(
-                Diagnostic::error("colour-form", text.span, format!("`{}` is not a colour", text.value))
+                Diagnostic::error("colour-form", text.span, format!("`{}` is not a colour", clipped(&text.value)))
                     .label("`#` and six digits from 0 to f belong here")
                     .why("headings and rules are drawn in it")
                     .hint("write `\"#2f5d50\"`, for instance"),
@@ -575,14 +572,19 @@ fn authorisation(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Authorisation 
     found
 }
 
+/// The substances that can be dosed, by their names in `reference`.
+fn substances() -> impl Iterator<Item = &'static str> {
+    SUBSTANCES.iter().map(|s| s.id)
+}
+
 fn substance(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<SubstanceChoice> {
     let span = t.span;
     let id = t.need_text("name", "each substance has its own dose", "\"sodium-bicarbonate\"", c).filter(|id| {
-        let known = SUBSTANCES.contains(&id.value.as_str());
+        let known = substances().any(|known| known == id.value);
         if !known {
-            let all = listed(SUBSTANCES.iter().copied());
+            let all = listed(substances());
             let deadly = id.value.contains("carbonate") && !id.value.contains("bicarbonate");
-            let hint = match nearest(&id.value, SUBSTANCES.iter().copied()).filter(|_| !deadly) {
+            let hint = match nearest(&id.value, substances()).filter(|_| !deadly) {
                 Some(near) => format!("write `\"{near}\"` if that is meant; possible are {all}"),
                 None => format!("possible are {all}"),
             };
@@ -590,7 +592,7 @@ fn substance(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<SubstanceCh
                 Diagnostic::error(
                     "unknown-substance",
                     id.span,
-                    format!("`{}` is not a substance the plan can dose", id.value),
+                    format!("`{}` is not a substance the plan can dose", clipped(&id.value)),
                 )
                 .label("this substance is not known here")
                 .why("look-alikes kill: washing soda and baking soda differ by one word")
@@ -631,7 +633,7 @@ fn kit(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Kit> {
             Diagnostic::error(
                 "unknown-reading",
                 reading.span,
-                format!("`{}` is not a reading of the log", reading.value),
+                format!("`{}` is not a reading of the log", clipped(&reading.value)),
             )
             .label("the name of a log column, without its unit, belongs here")
             .why("the kit's step and expiry date count for that reading alone")

@@ -5,7 +5,7 @@
 use crate::diag::Span;
 use crate::site::model::{Reading, Readings};
 use crate::units::table as unit;
-use crate::units::{Kind, Ph, Si, Unit};
+use crate::units::{Kind, Si, Unit};
 
 /// What a number can be, in a unit people know. Outside `hard` it is refused, outside `usual` it is asked about.
 #[derive(Clone, Copy, Debug)]
@@ -92,9 +92,6 @@ pub(super) static FIELDS: &[Field] = &[
     field!("total chlorine", total_chlorine, MASS, CHLORINE),
     field!("salt", salt, MASS, Bounds::new(&unit::GRAMS_PER_LITRE, 0.0, 40.0).usual(0.0, 10.0)),
 ];
-
-/// pH has no unit, so it is no [`Kind`]; the type is named here to say which field `None` stands for.
-const _: fn(f64) -> Ph = Ph::from_si;
 
 /// The reading of this name, in the spelling of the log.
 pub(super) fn field(name: &str) -> Option<&'static Field> {

@@ -1,7 +1,7 @@
 //! The site file and the log: as written, then as meant.
 //!
 //! [`parse`] reads both and hands back the [`Site`] with every complaint at its line, or the complaints alone when an error
-//! stands. Grammar first ([`written`], [`csv`]: places kept, nothing judged), then sense ([`check`], [`log`], [`sense`]).
+//! stands. Grammar first (`written`, `csv`: places kept, nothing judged), then sense (`check`, `log`, `sense`).
 //! This room never touches a file: [`log_file`] says which log to fetch, [`decode`] turns bytes into a text.
 
 mod blank;

@@ -76,7 +76,7 @@ fn ungrammatical(source: &str, line_start: usize, range: &std::ops::Range<usize>
         return Diagnostic::error(
             "duplicate-key",
             Span::new(FileId::SITE, start, end),
-            format!("`{key}` is written twice"),
+            format!("`{}` is written twice", values::clipped(&key)),
         )
         .label("this is the second one")
         .why("only one of the two can be meant, and the plan would rest on a guess")
@@ -94,7 +94,7 @@ fn ungrammatical(source: &str, line_start: usize, range: &std::ops::Range<usize>
         return Diagnostic::error(
             "bare-quantity",
             Span::new(FileId::SITE, start, end),
-            format!("`{value}` needs quotes"),
+            format!("`{}` needs quotes", values::clipped(value)),
         )
         .label("a number with its unit is a text in quotes")
         .why("without quotes the file cannot be read past this place")
@@ -308,7 +308,7 @@ impl<'t, 'i> Table<'t, 'i> {
             Diagnostic::error(
                 "unknown-word",
                 text.span,
-                format!("`{}` is not one of the words for `{key}`", text.value),
+                format!("`{}` is not one of the words for `{key}`", values::clipped(&text.value)),
             )
             .label("this word is not known here")
             .why("the rules of the plan go by these words")
@@ -352,10 +352,14 @@ impl<'t, 'i> Table<'t, 'i> {
             Some(number) if range.contains(&number) => Some(Stated { value: number, span: place }),
             _ => {
                 complaints.push(
-                    Diagnostic::error("impossible-count", place, format!("`{key}` cannot be `{text}`"))
-                        .label(format!("a whole number from {low} to {high} belongs here"))
-                        .why("it is counted, not measured")
-                        .hint(format!("write `{key} = {}`, for instance", (*low).max(2).min(*high))),
+                    Diagnostic::error(
+                        "impossible-count",
+                        place,
+                        format!("`{key}` cannot be `{}`", values::clipped(&text)),
+                    )
+                    .label(format!("a whole number from {low} to {high} belongs here"))
+                    .why("it is counted, not measured")
+                    .hint(format!("write `{key} = {}`, for instance", (*low).max(2).min(*high))),
                 );
                 None
             }
@@ -470,8 +474,11 @@ impl<'t, 'i> Table<'t, 'i> {
         let place = if self.title.is_empty() { "a site file".to_owned() } else { format!("`{}`", self.title) };
         for (key, value) in self.entries.iter().filter(|(k, _)| !self.asked.iter().any(|a| k.get_ref() == a)) {
             let name = key.get_ref().as_ref();
-            let complaint =
-                Diagnostic::error("unknown-key", span(key.span()), format!("`{name}` is not a key of {place}"));
+            let complaint = Diagnostic::error(
+                "unknown-key",
+                span(key.span()),
+                format!("`{}` is not a key of {place}", values::clipped(name)),
+            );
             let spaced = name.to_lowercase().replace('_', " ");
             let forms = vague(&spaced)
                 .map(|v| (v.could_be, v.why))

@@ -5,8 +5,8 @@ use std::ops::{Add, Div, Mul, Sub};
 
 pub use uom::si::f64::{
     AmountOfSubstance, Angle, Area, ElectricCharge, ElectricCurrent, ElectricPotential, Length, Mass,
-    MassDensity as MassConcentration, MolarConcentration, MolarMass, Ratio, TemperatureInterval, ThermodynamicTemperature, Time,
-    Volume, VolumeRate,
+    MassDensity as MassConcentration, MolarConcentration, MolarMass, Ratio, TemperatureInterval,
+    ThermodynamicTemperature, Time, Volume, VolumeRate,
 };
 use uom::si::{Dimension, Quantity, SI};
 

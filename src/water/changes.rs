@@ -17,9 +17,12 @@ where
 #[must_use]
 pub fn fewest(id: &str, share: &Figure<Ratio>, most: &Figure<Ratio>) -> Figure<Ratio> {
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
-    ((&one - share).ln() / (&one - most).ln())
-        .rounded(Way::Up, 1.0, &ONE)
-        .named(id, "Number of equal changes", "n", &ONE)
+    ((&one - share).ln() / (&one - most).ln()).rounded(Way::Up, 1.0, &ONE).named(
+        id,
+        "Number of equal changes",
+        "n",
+        &ONE,
+    )
 }
 
 /// Share of each of `count` equal changes that together replace `share`.
@@ -42,10 +45,7 @@ pub fn flow_through(id: &str, volume: &Figure<Volume>, share: &Figure<Ratio>) ->
 #[must_use]
 pub fn after<Q>(now: &Figure<Q>, supply: &Figure<Q>, share: &Figure<Ratio>, count: &Figure<Ratio>) -> Figure<Q>
 where
-    Q: Si
-        + std::ops::Sub<Output = Q>
-        + std::ops::Add<Output = Q>
-        + std::ops::Mul<Ratio, Output = Q>,
+    Q: Si + std::ops::Sub<Output = Q> + std::ops::Add<Output = Q> + std::ops::Mul<Ratio, Output = Q>,
 {
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
     let left = (&one - share).power(count);

@@ -3,13 +3,18 @@
 use uom::si::f64::{Frequency, MassRate};
 
 use crate::reference::{COPPER_LOSS_WARMTH, LOSS_PER_DEGREE};
-use crate::units::table::{CELSIUS, KELVIN_DIFFERENCE, ONE, PER_DAY, DAYS};
+use crate::units::table::{CELSIUS, DAYS, KELVIN_DIFFERENCE, ONE, PER_DAY};
 use crate::units::{MassConcentration, Ratio, Si, TemperatureInterval, ThermodynamicTemperature, Time, Unit, Volume};
 use crate::workings::Figure;
 
 /// Loss constant at a temperature: k20 · 1.05^(T − 20 °C).
 #[must_use]
-pub fn loss_at(id: &str, title: &str, at_20: &Figure<Frequency>, temperature: &Figure<ThermodynamicTemperature>) -> Figure<Frequency> {
+pub fn loss_at(
+    id: &str,
+    title: &str,
+    at_20: &Figure<Frequency>,
+    temperature: &Figure<ThermodynamicTemperature>,
+) -> Figure<Frequency> {
     let base: Figure<Ratio> = Figure::cited(LOSS_PER_DEGREE, "θ", "growth a degree", &ONE, &COPPER_LOSS_WARMTH);
     let twenty: Figure<ThermodynamicTemperature> = Figure::counted(20.0, "T_20", "20 °C", &CELSIUS);
     let one_degree: Figure<TemperatureInterval> = Figure::counted(1.0, "1 K", "one degree", &KELVIN_DIFFERENCE);
@@ -19,13 +24,25 @@ pub fn loss_at(id: &str, title: &str, at_20: &Figure<Frequency>, temperature: &F
 
 /// Copper at which release and loss balance.
 #[must_use]
-pub fn resting(id: &str, title: &str, release: &Figure<MassRate>, volume: &Figure<Volume>, loss: &Figure<Frequency>, unit: &'static Unit) -> Figure<MassConcentration> {
+pub fn resting(
+    id: &str,
+    title: &str,
+    release: &Figure<MassRate>,
+    volume: &Figure<Volume>,
+    loss: &Figure<Frequency>,
+    unit: &'static Unit,
+) -> Figure<MassConcentration> {
     (release / &(volume * loss)).named(id, title, "C_rest", unit)
 }
 
 /// Copper a time after it was `start`, heading for `rest`.
 #[must_use]
-pub fn after(start: &Figure<MassConcentration>, rest: &Figure<MassConcentration>, loss: &Figure<Frequency>, time: &Figure<Time>) -> Figure<MassConcentration> {
+pub fn after(
+    start: &Figure<MassConcentration>,
+    rest: &Figure<MassConcentration>,
+    loss: &Figure<Frequency>,
+    time: &Figure<Time>,
+) -> Figure<MassConcentration> {
     let zero: Figure<Ratio> = Figure::counted(0.0, "0", "zero", &ONE);
     let left = (zero - (loss * time).meaning::<Ratio>()).exp();
     rest + &((start - rest) * left)
@@ -49,7 +66,12 @@ pub fn days_to(
 
 /// Mean over `span` of a path that heads for `rest` from `start`: rest + (start − rest) · (1 − e^(−k t)) / (k t).
 #[must_use]
-pub fn mean(start: &Figure<MassConcentration>, rest: &Figure<MassConcentration>, loss: &Figure<Frequency>, span: &Figure<Time>) -> Figure<MassConcentration> {
+pub fn mean(
+    start: &Figure<MassConcentration>,
+    rest: &Figure<MassConcentration>,
+    loss: &Figure<Frequency>,
+    span: &Figure<Time>,
+) -> Figure<MassConcentration> {
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
     let zero: Figure<Ratio> = Figure::counted(0.0, "0", "zero", &ONE);
     let kt: Figure<Ratio> = (loss * span).meaning();

@@ -22,8 +22,7 @@ pub fn mean_from_greatest(id: &str, greatest: &Figure<Length>) -> Figure<Length>
 /// Area of an ellipse or circle from its two axes, end to end.
 #[must_use]
 pub fn ellipse(id: &str, length: &Figure<Length>, width: &Figure<Length>) -> Figure<Area> {
-    let quarter: Figure<Ratio> =
-        Figure::cited(std::f64::consts::FRAC_PI_4, "π/4", "quarter of pi", &ONE, &GEOMETRY);
+    let quarter: Figure<Ratio> = Figure::cited(std::f64::consts::FRAC_PI_4, "π/4", "quarter of pi", &ONE, &GEOMETRY);
     (quarter * (length * width)).named(id, "Area of the water", "A", &SQUARE_METRE)
 }
 
@@ -35,7 +34,12 @@ pub fn rectangle(id: &str, length: &Figure<Length>, width: &Figure<Length>) -> F
 
 /// Prismoid (VO-12): depth / 6 · (top + 4 · middle + bottom).
 #[must_use]
-pub fn prismoid(top: &Figure<Area>, middle: &Figure<Area>, bottom: &Figure<Area>, depth: &Figure<Length>) -> Figure<Volume> {
+pub fn prismoid(
+    top: &Figure<Area>,
+    middle: &Figure<Area>,
+    bottom: &Figure<Area>,
+    depth: &Figure<Length>,
+) -> Figure<Volume> {
     let six: Figure<Ratio> = Figure::counted(6.0, "6", "six", &ONE);
     let four: Figure<Ratio> = Figure::counted(4.0, "4", "four", &ONE);
     (depth / six * (top + &(four * middle) + bottom)).from_source(&GEOMETRY)
@@ -43,7 +47,11 @@ pub fn prismoid(top: &Figure<Area>, middle: &Figure<Area>, bottom: &Figure<Area>
 
 /// Relative uncertainty of a sum of parts, each with its own: in quadrature.
 #[must_use]
-pub fn uncertainty_of_sum(id: &str, total: &Figure<Volume>, parts: &[(Figure<Volume>, Figure<Ratio>)]) -> Figure<Ratio> {
+pub fn uncertainty_of_sum(
+    id: &str,
+    total: &Figure<Volume>,
+    parts: &[(Figure<Volume>, Figure<Ratio>)],
+) -> Figure<Ratio> {
     let squares: Vec<Figure<Ratio>> = parts
         .iter()
         .map(|(volume, uncertainty)| {
@@ -90,7 +98,11 @@ pub fn ends(total: &Figure<Volume>, uncertainty: &Figure<Ratio>) -> (Figure<Volu
 
 /// Salt dilution (DI-02): volume = salt / (factor · rise of conductivity). `factor` in kg/m³ a S/m.
 #[must_use]
-pub fn from_salt<K: Si, F: Si>(salt: &Figure<uom::si::f64::Mass>, rise: &Figure<K>, factor: &Figure<F>) -> Figure<Volume>
+pub fn from_salt<K: Si, F: Si>(
+    salt: &Figure<uom::si::f64::Mass>,
+    rise: &Figure<K>,
+    factor: &Figure<F>,
+) -> Figure<Volume>
 where
     F: std::ops::Mul<K, Output = uom::si::f64::MassDensity>,
 {

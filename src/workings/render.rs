@@ -188,7 +188,11 @@ impl Keying {
     fn at(&self, node: &Node, least: Binding) -> Keyed {
         let keyed = self.operand(node);
         let wrap = keyed.binding < least;
-        Keyed { pieces: bracketed(keyed.pieces, wrap), binding: if wrap { Binding::Atom } else { keyed.binding }, ..keyed }
+        Keyed {
+            pieces: bracketed(keyed.pieces, wrap),
+            binding: if wrap { Binding::Atom } else { keyed.binding },
+            ..keyed
+        }
     }
 
     /// The same quantity in units of another factor: the ratio between them is keyed too.
@@ -225,7 +229,12 @@ impl Keying {
             Expr::Sum(list) => {
                 let mut items = list.iter().map(|n| self.operand(n));
                 let Some(first) = items.next() else {
-                    return Keyed { pieces: vec![Piece::Text("0".into())], number: 0.0, factor: 1.0, binding: Binding::Atom };
+                    return Keyed {
+                        pieces: vec![Piece::Text("0".into())],
+                        number: 0.0,
+                        factor: 1.0,
+                        binding: Binding::Atom,
+                    };
                 };
                 items.fold(first, |total, item| self.added(total, " + ", item, 1.0))
             }
@@ -286,7 +295,12 @@ impl Keying {
                     if rounding.unit.symbol.is_empty() && step == "1" { "a whole number" } else { &step },
                     rounding.unit.symbol
                 )));
-                Keyed { pieces, number: whole * rounding.step / rounding.unit.size, factor: rounding.unit.size, binding: Binding::Sum }
+                Keyed {
+                    pieces,
+                    number: whole * rounding.step / rounding.unit.size,
+                    factor: rounding.unit.size,
+                    binding: Binding::Sum,
+                }
             }
             Expr::Same(a) => self.operand(a),
             Expr::Solved { residual, iterations, inputs, .. } => {
@@ -301,9 +315,7 @@ impl Keying {
                     }
                     pieces.extend(self.operand(input).pieces);
                 }
-                pieces.push(Piece::Text(format!(
-                    "; solved in {iterations} steps, residual {residual:.0e}"
-                )));
+                pieces.push(Piece::Text(format!("; solved in {iterations} steps, residual {residual:.0e}")));
                 Keyed { pieces, number: f64::NAN, factor: 1.0, binding: Binding::Sum }
             }
         }
