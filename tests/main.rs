@@ -1,1 +1,3 @@
-
+//! All integration tests, linked once.
+mod layout;
+mod pdf;
