@@ -7,6 +7,7 @@
 //! Nothing here knows of ponds: it would serve any report with a label column, a text column and a number column.
 
 pub mod display;
+pub mod fonts;
 pub mod style;
 
 use std::num::NonZeroU32;

@@ -129,4 +129,31 @@ impl Style {
             Ink::Paper => [0xff, 0xff, 0xff],
         }
     }
+
+    /// The contrast of the firm's colour to white paper, as WCAG 2 defines it: 1 to 21.
+    #[must_use]
+    pub fn accent_contrast(&self) -> f64 {
+        let linear = |channel: u8| {
+            let c = f64::from(channel) / 255.0;
+            if c <= 0.04045 { c / 12.92 } else { libm::pow((c + 0.055) / 1.055, 2.4) }
+        };
+        let [red, green, blue] = self.accent.map(linear);
+        1.05 / (0.2126 * red + 0.7152 * green + 0.0722 * blue + 0.05)
+    }
+
+    /// The ink of the firm's name and the step rule: plain ink if the firm's colour is too pale (section 4).
+    #[must_use]
+    pub fn firm_ink(&self) -> Ink {
+        if self.accent_contrast() < 3.0 { Ink::Ink } else { Ink::Accent }
+    }
+
+    /// The ink of numerals and line numbers.
+    #[must_use]
+    pub fn numeral_ink(&self) -> Ink {
+        match self.accent_contrast() {
+            contrast if contrast < 3.0 => Ink::Ink,
+            contrast if contrast < 4.5 => Ink::Quiet,
+            _ => Ink::Accent,
+        }
+    }
 }

@@ -1,0 +1,207 @@
+//! Numbered lines of calculation.
+
+use std::rc::Rc;
+
+use crate::page::display::{Role, Target};
+use crate::page::{Face, Ink, Inline, Line, LineGroup};
+
+use super::piece::Piece;
+use super::text::{Look, baseline};
+use super::{Finding, Links, Setter, text};
+
+/// From the right edge of the main column to the decimal point, and to the unit.
+const POINT: f32 = 79.5;
+const UNIT: f32 = 45.4;
+/// From the left edge of the main column to where a keyed line must end to leave room for the result.
+const RESULT: f32 = 46.0;
+
+impl Setter<'_> {
+    pub(super) fn lines(&mut self, group: &LineGroup) -> Vec<Piece> {
+        let level = (self.heading + 1).min(6);
+        let tag = self.tag(Role::Heading(level));
+        let mut head = self.group_head(&group.title, Some(tag), false);
+        head.before = 16.0;
+        head.outline = Some((level, group.title.clone(), 0.0));
+        let repeat = Rc::new(self.group_head(&group.title, None, true));
+        let list = self.tag(Role::List { numbered: true });
+        let mut pieces = vec![head];
+        for line in &group.lines {
+            self.seen.clear();
+            let mut piece = self.line(line, list);
+            piece.repeat = Some(Rc::clone(&repeat));
+            pieces.push(piece);
+        }
+        pieces
+    }
+
+    fn line(&mut self, line: &Line, list: crate::page::display::TagId) -> Piece {
+        const TOP: f32 = 11.0;
+        let grid = self.grid;
+        let right = self.main_right();
+        let main = (grid.main_x, grid.main_width);
+        let item = self.tag_in(list, Role::ListItem);
+        let mut piece = Piece { origin: self.origin, ..Piece::default() };
+        piece.anchors.push((Target::Line(line.number), 0.0));
+
+        let number_tag = self.tag_in(item, Role::Label);
+        let bold = Look::sans(9.0, 11.0).faces(Face::SansSemibold, Face::SansSemibold, Face::SansItalic);
+        let words = [Inline::Text(line.number.to_string())];
+        let number = self.block_of_text(&words, &bold.ink(Ink::Accent), (grid.label_x, 23.0), number_tag);
+        piece.take(number, TOP - bold.baseline());
+
+        let body = self.tag_in(item, Role::ListBody);
+        let name_look = Look::sans(9.0, 11.0);
+        let name_tag = self.tag_in(body, Role::Paragraph);
+        let name = self.block_of_text(&line.name, &name_look, (grid.label_x + 23.0, grid.main_x - grid.label_x - 29.0), name_tag);
+        let name_bottom = TOP - name_look.baseline() + name.height;
+        piece.take(name, TOP - name_look.baseline());
+
+        let formula_look = Look::serif(10.0, 12.5);
+        let mut y = TOP - formula_look.baseline();
+        if !line.formula.is_empty() {
+            let formula_tag = self.tag_in(body, Role::Paragraph);
+            let formula = self.block_of_text(&line.formula, &formula_look, main, formula_tag);
+            let height = formula.height;
+            piece.take(formula, y);
+            y += height;
+        }
+
+        let keyed_look = Look::serif(9.0, 11.5);
+        let narrow = right - POINT - RESULT - grid.main_x;
+        let mut keyed: Vec<Inline> = Vec::new();
+        if !line.keyed.is_empty() {
+            keyed.push(Inline::Text("=\u{a0}".to_owned()));
+            keyed.extend(line.keyed.iter().cloned());
+        }
+        let natural = self.natural(&keyed, &keyed_look);
+        let keyed_tag = self.tag_in(body, Role::Paragraph);
+        let set = self.set(&keyed, &keyed_look, if natural <= narrow { narrow } else { main.1 });
+        let mut links = Links::new(&set.links);
+        let mut last_width = f32::INFINITY;
+        let mut result_y = y + keyed_look.baseline();
+        let leads = set.links.clone();
+        let _ = &leads;
+        for each in set.lines {
+            last_width = each.width;
+            result_y = y + keyed_look.baseline();
+            self.put_line(&mut piece, each, (main.0, result_y), main, Some(keyed_tag), &mut links);
+            y += keyed_look.leading;
+        }
+        if line.keyed.is_empty() {
+            if line.formula.is_empty() { result_y = TOP } else { result_y = y - formula_look.leading + formula_look.baseline() }
+        } else if last_width > narrow {
+            result_y = y + keyed_look.baseline();
+            y += keyed_look.leading;
+        }
+
+        self.result(&mut piece, line, body, result_y);
+
+        let note_look = Look::sans(7.5, 9.0).ink(Ink::Quiet);
+        if !line.notes.is_empty() {
+            y += 1.6;
+        }
+        for note in &line.notes {
+            let note_tag = self.tag_in(body, Role::Paragraph);
+            let note = self.block_of_text(note, &note_look, main, note_tag);
+            let height = note.height;
+            piece.take(note, y);
+            y += height;
+        }
+        let pages_bottom = self.pages_of(&mut piece, line, body, result_y);
+        piece.height = y.max(name_bottom).max(pages_bottom) + 4.0;
+        piece
+    }
+
+    /// The result with its decimal point on the page's line, and its unit.
+    fn result(&mut self, piece: &mut Piece, line: &Line, body: crate::page::display::TagId, y: f32) {
+        let right = self.main_right();
+        let look = Look::sans(9.0, 11.0).faces(Face::SansSemibold, Face::SansSemibold, Face::SansItalic);
+        let tag = self.tag_in(body, Role::Paragraph);
+        let set = self.set(&[Inline::Text(line.result.clone())], &look, 1.0e6);
+        let mut end = right - POINT;
+        let mut links = Links::new(&[]);
+        for each in set.lines {
+            let x = right - POINT - before_point(&each);
+            end = x + each.width;
+            let column = (self.grid.main_x, self.grid.main_width);
+            if x < column.0 {
+                self.findings.push(Finding::TooWide { origin: self.origin, by: column.0 - x });
+            }
+            self.put_line(piece, each, (x.max(column.0), y), column, Some(tag), &mut links);
+        }
+        if line.unit.is_empty() {
+            return;
+        }
+        let look = Look::sans(9.0, 11.0);
+        let x = (right - UNIT).max(end + 5.0);
+        let set = self.set(&[Inline::Text(line.unit.clone())], &look, self.grid.number_x - 4.0 - x);
+        let mut y = y;
+        for each in set.lines {
+            self.put_line(piece, each, (x, y), (x, self.grid.number_x - x), Some(tag), &mut links);
+            y += look.leading;
+        }
+    }
+
+    /// `p 1, 3` in the number column; gives back where it ends.
+    fn pages_of(&mut self, piece: &mut Piece, line: &Line, body: crate::page::display::TagId, y: f32) -> f32 {
+        self.refers = true;
+        let pages: Vec<usize> = self.places.marks.get(&line.number).into_iter().flatten().copied().collect();
+        if pages.is_empty() && line.also.is_empty() {
+            return 0.0;
+        }
+        let look = Look::sans(7.5, 9.0).ink(Ink::Quiet);
+        let mut words: Vec<(String, Option<Target>)> = Vec::new();
+        for (index, page) in pages.iter().enumerate() {
+            let prefix = if index == 0 { "p\u{a0}" } else { "" };
+            words.push((format!("{prefix}{}", page + 1), Some(Target::Page(*page))));
+        }
+        words.extend(line.also.iter().map(|place| (place.clone(), None)));
+        let tag = self.tag_in(body, Role::Paragraph);
+        let (left, right) = (self.grid.number_x, self.grid.page_width - 10.0);
+        let edge = left + self.grid.number_width + 8.0;
+        let (mut x, mut y) = (left, y);
+        let count = words.len();
+        for (index, (word, target)) in words.into_iter().enumerate() {
+            let comma = if index + 1 < count { "," } else { "" };
+            let set = self.set(&[Inline::Text(format!("{word}{comma}"))], &look, 1.0e6);
+            let leads: Vec<text::Lead> = target
+                .into_iter()
+                .map(|target| text::Lead { target, description: word.replace('\u{a0}', " ") })
+                .collect();
+            let mut links = Links::new(&leads);
+            for mut each in set.lines {
+                if x > left && x + each.width > edge {
+                    x = left;
+                    y += look.leading;
+                }
+                if !leads.is_empty() {
+                    for (_, link) in &mut each.runs {
+                        *link = Some(0);
+                    }
+                }
+                let width = each.width;
+                self.put_line(piece, each, (x, y), (left, right - left), Some(tag), &mut links);
+                x += width + look.size * 0.22;
+            }
+        }
+        y + look.leading - baseline(look.leading)
+    }
+}
+
+/// The width of a number up to its decimal point, or of all of it.
+pub(super) fn before_point(line: &super::SetLine) -> f32 {
+    let mut width = 0.0;
+    let mut digits = false;
+    for (run, _) in &line.runs {
+        width = run.x;
+        for glyph in &run.glyphs {
+            let number = glyph.text.chars().all(|c| c.is_ascii_digit() || c == ',');
+            if glyph.text == "." || (digits && !number) {
+                return width;
+            }
+            digits |= number;
+            width += glyph.advance * run.size / 1000.0;
+        }
+    }
+    width
+}

@@ -1,0 +1,398 @@
+//! Pieces to pages: breaks, running heads and feet, and the letterhead.
+
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::rc::Rc;
+
+use crate::page::display::{
+    Bounds, DisplayList, Draw, DrawItem, OutlineEntry, Page, Paint, PathStroke, Role, TagId,
+};
+use crate::page::{Art, Face, Ink, Inline, Letterhead, Segment};
+use crate::page::style::MM;
+
+use super::flow::LINE;
+use super::piece::Piece;
+use super::text::Look;
+use super::{Links, Places, Setter};
+
+/// The drop of the step rule.
+pub(super) const STEP: f32 = 6.5;
+/// The width of the step rule.
+pub(super) const STEP_WIDTH: f32 = 0.9;
+
+/// Pages being filled.
+#[derive(Default)]
+pub(super) struct Book {
+    pub(super) pages: Vec<Page>,
+    pub(super) places: Places,
+    pub(super) outline: Vec<OutlineEntry>,
+}
+
+impl Book {
+    /// Puts a piece on the last page with its top at `y`.
+    pub(super) fn place(&mut self, mut piece: Piece, y: f32, setter: &mut Setter<'_>) {
+        let number = self.pages.len().saturating_sub(1);
+        let Some(page) = self.pages.last_mut() else { return };
+        piece.shift(y);
+        page.items.append(&mut piece.items);
+        page.links.append(&mut piece.links);
+        for mark in piece.marks {
+            self.places.marks.entry(mark).or_default().insert(number);
+        }
+        for (target, y) in piece.anchors {
+            self.places.anchors.entry(target).or_insert((number, y));
+        }
+        if let Some((level, title, y)) = piece.outline {
+            self.outline.push(OutlineEntry { level, title, page: number, y });
+        }
+        for (tag, bounds) in piece.figures {
+            if let Some(tag) = setter.tags.get_mut(tag.0 as usize)
+                && let Role::Figure { bounds: place, .. } = &mut tag.role
+            {
+                *place = Some((number, bounds));
+            }
+        }
+    }
+}
+
+/// Where a piece stands after what is above it.
+fn next_top(piece: &Piece, y: f32, first: bool, origin: f32) -> f32 {
+    let mut top = if first { y } else { y + piece.before };
+    if piece.snap {
+        let lines = ((top - origin) / LINE - 0.001).ceil();
+        top = origin + lines * LINE;
+    }
+    top
+}
+
+impl Setter<'_> {
+    pub(super) fn report(&mut self) -> (Places, DisplayList) {
+        let document = self.document;
+        let mut book = Book::default();
+        book.pages.push(Page::default());
+        let mut top = self.grid.first_top;
+        if let Some(letterhead) = &document.letterhead {
+            let (piece, bottom) = self.letterhead(letterhead);
+            book.place(piece, 0.0, self);
+            top = bottom;
+        }
+        let place = self.main_place();
+        let pieces = self.blocks(&document.blocks, &place);
+        self.paginate(pieces, top, &mut book);
+        let count = book.pages.len();
+        for index in 0..count {
+            let has_letterhead = index == 0;
+            let head = self.running(index, count, !has_letterhead);
+            if let Some(page) = book.pages.get_mut(index) {
+                // Running heads and feet are decoration and come before the text.
+                let body = std::mem::replace(&mut page.items, head.items);
+                page.items.extend(body);
+            }
+        }
+        self.finish(book)
+    }
+
+    pub(super) fn finish(&mut self, mut book: Book) -> (Places, DisplayList) {
+        let tags = self.take_tags();
+        for page in &mut book.pages {
+            marks_after_text(page, &tags);
+        }
+        let list = DisplayList {
+            page_width: self.grid.page_width,
+            page_height: self.grid.page_height,
+            pages: book.pages,
+            tags,
+            anchors: Vec::new(),
+            outline: book.outline,
+        };
+        (book.places, list)
+    }
+
+    fn paginate(&mut self, pieces: Vec<Piece>, top: f32, book: &mut Book) {
+        let bottom = self.grid.bottom;
+        let mut queue: VecDeque<Piece> = pieces.into();
+        let (mut origin, mut y, mut empty) = (top, top, true);
+        while let Some(front) = queue.front() {
+            if front.new_page && !empty {
+                book.pages.push(Page::default());
+                (origin, y, empty) = (self.grid.top, self.grid.top, true);
+                if let Some(front) = queue.front_mut() {
+                    front.new_page = false;
+                }
+                continue;
+            }
+            // What hangs together must fit together.
+            let mut end = y;
+            let mut length = 0;
+            for piece in &queue {
+                if length > 0 && piece.new_page {
+                    break;
+                }
+                end = next_top(piece, end, empty && length == 0, origin) + piece.height;
+                length += 1;
+                if !piece.keep {
+                    break;
+                }
+            }
+            let room = bottom + 0.01;
+            if end > room && !empty {
+                book.pages.push(Page::default());
+                (origin, y, empty) = (self.grid.top, self.grid.top, true);
+                if let Some(head) = queue.front().and_then(|front| front.repeat.clone()) {
+                    let height = head.height;
+                    book.place(Rc::unwrap_or_clone(head), y, self);
+                    y += height;
+                    if let Some(front) = queue.front_mut() {
+                        front.before = 0.0;
+                    }
+                }
+                continue;
+            }
+            if end > room {
+                // Taller than a page: set in its parts, or as much of it as a page holds.
+                let by = end - room;
+                let mut front_end = y;
+                let mut fits: usize = 0;
+                for piece in queue.iter().take(length) {
+                    front_end = next_top(piece, front_end, empty && fits == 0, origin) + piece.height;
+                    if front_end > room {
+                        break;
+                    }
+                    fits += 1;
+                }
+                if fits == 0
+                    && let Some(front) = queue.pop_front()
+                {
+                    self.too_tall(front.origin, by);
+                    if front.parts.is_empty() {
+                        let top = next_top(&front, y, true, origin);
+                        y = top + front.height;
+                        book.place(front, top, self);
+                        empty = false;
+                    } else {
+                        for part in front.parts.into_iter().rev() {
+                            queue.push_front(part);
+                        }
+                    }
+                    continue;
+                }
+                if let Some(last) = queue.get_mut(fits.saturating_sub(1)) {
+                    let origin = last.origin;
+                    last.keep = false;
+                    self.too_tall(origin, by);
+                }
+                continue;
+            }
+            for _ in 0..length {
+                let Some(piece) = queue.pop_front() else { break };
+                let top = next_top(&piece, y, empty, origin);
+                y = top + piece.height;
+                empty = false;
+                book.place(piece, top, self);
+            }
+        }
+    }
+
+    /// The step rule: level, down by half a line, level.
+    pub(super) fn step_rule(&self, piece: &mut Piece, step_x: f32, right: f32, y: f32) {
+        let segments = vec![
+            Segment::Move(self.grid.label_x, y),
+            Segment::Line(step_x, y),
+            Segment::Line(step_x, y + STEP),
+            Segment::Line(right, y + STEP),
+        ];
+        piece.path(None, segments, None, Some((STEP_WIDTH, self.document.style.firm_ink())));
+    }
+
+    /// One line of text that is not part of the document's structure.
+    pub(super) fn stray(
+        &mut self,
+        piece: &mut Piece,
+        words: &str,
+        look: &Look,
+        (x, y): (f32, f32),
+        end: bool,
+        tag: Option<TagId>,
+    ) -> f32 {
+        let set = self.set(&[Inline::Text(words.to_owned())], look, 1.0e6);
+        let mut width = 0.0;
+        for line in set.lines {
+            width = line.width;
+            let x = if end { x - line.width } else { x };
+            let frame = (0.0, self.grid.page_width);
+            self.put_line(piece, line, (x, y), frame, tag, &mut Links::new(&[]));
+        }
+        width
+    }
+
+    fn running(&mut self, index: usize, count: usize, head: bool) -> Piece {
+        let grid = self.grid;
+        let running = &self.document.running;
+        let right = grid.number_x + grid.number_width;
+        let mut piece = Piece::default();
+        if head {
+            let bold = Look::sans(9.0, LINE).faces(Face::SansSemibold, Face::SansSemibold, Face::SansItalic);
+            // The rule's high side stands 7/4 of a unit over the text, as on the first page.
+            let y = grid.top - 24.3;
+            self.stray(&mut piece, &running.high, &bold, (grid.label_x, y - 6.4), false, None);
+            let low = Look::sans(9.0, LINE).ink(Ink::Quiet);
+            self.stray(&mut piece, &running.low, &low, (grid.main_x, y + 0.1), false, None);
+            self.step_rule(&mut piece, grid.label_x + grid.label_width, right, y);
+        }
+        let foot = Look::sans(8.0, 9.75).ink(Ink::Quiet);
+        let y = grid.page_height - 14.0 * MM;
+        self.stray(&mut piece, &running.foot_left, &foot, (grid.label_x, y), false, None);
+        let mut x = grid.main_x;
+        for words in &running.foot_middle {
+            x += self.stray(&mut piece, words, &foot, (x, y), false, None) + 14.0;
+        }
+        self.stray(&mut piece, &format!("{} of {count}", index + 1), &foot, (right, y), true, None);
+        piece
+    }
+
+    /// The firm's head; gives back where the text below it starts.
+    fn letterhead(&mut self, letterhead: &Letterhead) -> (Piece, f32) {
+        let grid = self.grid;
+        let right = grid.number_x + grid.number_width;
+        let top = grid.first_top;
+        let mut piece = Piece::default();
+        let height = 17.0 * MM;
+        let mut bottom = top + height;
+        match &letterhead.art {
+            Some(art) => {
+                let tag = self.tag(Role::Figure { alternative: letterhead.name.clone(), bounds: None });
+                let bounds = put_art(&mut piece, art, Bounds { x: grid.label_x, y: top, width: 80.0 * MM, height }, tag);
+                piece.figures.push((tag, bounds));
+            }
+            None => {
+                let name = Look::sans(27.0, 32.0).faces(Face::DisplaySemibold, Face::DisplaySemibold, Face::Display);
+                let name = name.ink(self.document.style.firm_ink()).proportional();
+                let tag = self.tag(Role::Paragraph);
+                let y = top + 21.8;
+                let width = self.stray(&mut piece, &letterhead.name, &name, (grid.label_x, y), false, Some(tag));
+                if grid.label_x + width > right {
+                    self.findings.push(super::Finding::TooWide { origin: None, by: grid.label_x + width - right });
+                }
+                let trade = Look::sans(9.0, LINE).ink(Ink::Quiet);
+                let tag = self.tag(Role::Paragraph);
+                self.stray(&mut piece, &letterhead.trade, &trade, (grid.label_x, y + 18.4), false, Some(tag));
+                bottom = bottom.min(top + 48.0);
+            }
+        }
+        let address = Look::sans(8.0, 10.5).ink(Ink::Quiet);
+        if !letterhead.address.is_empty() {
+            let tag = self.tag(Role::Paragraph);
+            let mut y = top + 7.4;
+            for line in &letterhead.address {
+                self.stray(&mut piece, line, &address, (right, y), true, Some(tag));
+                y += address.leading;
+            }
+            bottom = bottom.max(y - address.leading + 6.0);
+        }
+        let y = bottom + 10.4;
+        self.step_rule(&mut piece, grid.label_x + grid.label_width, right, y);
+        (piece, y + STEP + 10.8)
+    }
+}
+
+/// Fits art into a box, at its lower left; gives back the box it fills.
+fn put_art(piece: &mut Piece, art: &Art, frame: Bounds, tag: TagId) -> Bounds {
+    let (width, height) = match art {
+        Art::Vector { width, height, .. } => (*width, *height),
+        Art::Raster { width, height, .. } => (*width as f32, *height as f32),
+    };
+    if !(width > 0.0 && height > 0.0) {
+        return Bounds { height: 0.0, width: 0.0, ..frame };
+    }
+    let scale = (frame.width / width).min(frame.height / height);
+    let bounds = Bounds {
+        x: frame.x,
+        y: frame.bottom() - height * scale,
+        width: width * scale,
+        height: height * scale,
+    };
+    let point = |x: f32, y: f32| (bounds.x + x * scale, bounds.y + y * scale);
+    match art {
+        Art::Vector { paths, .. } => {
+            for path in paths {
+                let segments = path
+                    .segments
+                    .iter()
+                    .map(|segment| match *segment {
+                        Segment::Move(x, y) => {
+                            let (x, y) = point(x, y);
+                            Segment::Move(x, y)
+                        }
+                        Segment::Line(x, y) => {
+                            let (x, y) = point(x, y);
+                            Segment::Line(x, y)
+                        }
+                        Segment::Curve(a, b, c, d, x, y) => {
+                            let ((a, b), (c, d), (x, y)) = (point(a, b), point(c, d), point(x, y));
+                            Segment::Curve(a, b, c, d, x, y)
+                        }
+                        Segment::Close => Segment::Close,
+                    })
+                    .collect();
+                let stroke = path.stroke.map(|(paint, width)| PathStroke {
+                    width: width * scale,
+                    paint: Paint::Rgb(paint),
+                    dash: None,
+                });
+                let fill = path.fill.map(Paint::Rgb);
+                let draw = Draw::Path { segments, fill, even_odd: path.even_odd, stroke };
+                piece.items.push(DrawItem { tag: Some(tag), draw });
+            }
+        }
+        Art::Raster { width, height, rgba } => {
+            let draw = Draw::Image { bounds, width: *width, height: *height, rgba: rgba.clone() };
+            piece.items.push(DrawItem { tag: Some(tag), draw });
+        }
+    }
+    bounds
+}
+
+/// Line numbers in the number column are read after the paragraph they belong to, not between its lines.
+fn marks_after_text(page: &mut Page, tags: &[crate::page::display::Tag]) {
+    let links: BTreeSet<TagId> = page.links.iter().filter_map(|link| link.tag).collect();
+    let parent = |tag: TagId| tags.get(tag.0 as usize).and_then(|tag| tag.parent);
+    let number_x = page
+        .links
+        .iter()
+        .filter(|link| matches!(link.target, crate::page::display::Target::Line(_)))
+        .fold(0.0_f32, |right, link| right.max(link.bounds.x));
+    let _ = number_x;
+    let mut waiting: BTreeMap<TagId, Vec<DrawItem>> = BTreeMap::new();
+    let mut items = Vec::with_capacity(page.items.len());
+    let belongs = |tag: Option<TagId>, to: TagId| {
+        let mut at = tag;
+        while let Some(tag) = at {
+            if tag == to {
+                return true;
+            }
+            at = parent(tag);
+        }
+        false
+    };
+    for item in std::mem::take(&mut page.items) {
+        let done: Vec<TagId> = waiting
+            .keys()
+            .copied()
+            .filter(|&to| item.tag.is_some() && !belongs(item.tag, to))
+            .collect();
+        for to in done {
+            items.extend(waiting.remove(&to).into_iter().flatten());
+        }
+        let mark = match (&item.draw, item.tag) {
+            (Draw::Text(run), Some(tag)) if links.contains(&tag) && run.frame.width < 90.0 && run.size < 8.0 => {
+                parent(tag).filter(|_| matches!(run.face, Face::SansSemibold))
+            }
+            _ => None,
+        };
+        match mark {
+            Some(to) => waiting.entry(to).or_default().push(item),
+            None => items.push(item),
+        }
+    }
+    items.extend(waiting.into_values().flatten());
+    page.items = items;
+}

@@ -1,0 +1,368 @@
+//! The sheet that hangs on a nail: one page, amounts to be read from two metres, black but for the step rule.
+
+use crate::page::display::{Bounds, DisplayList, Page, Role, Scope, Target};
+use crate::page::{Block, BlockKind, Face, Heading, HeadingLook, Ink, Inline, Labelled, Table, Weight};
+use crate::page::style::MM;
+
+use super::flow::{Place, circle, warning};
+use super::pages::{Book, STEP};
+use super::piece::{Piece, stack};
+use super::text::{Look, baseline};
+use super::{Finding, Links, Places, Setter, plain};
+
+/// Size of the amounts, and the least they may shrink to.
+const AMOUNT: f32 = 54.0;
+const LEAST_AMOUNT: f32 = 44.0;
+/// How far a row's baselines of amount and first line stand apart at full size.
+const DROP: f32 = 24.5;
+
+impl Setter<'_> {
+    pub(super) fn poster(&mut self) -> (Places, DisplayList) {
+        let mut size = AMOUNT;
+        loop {
+            let before = (self.tags.clone(), self.findings.clone(), self.references.clone());
+            let (body, foot) = self.sheet(size);
+            let used: f32 = body.iter().enumerate().map(|(n, p)| p.height + if n > 0 { p.before } else { 0.0 }).sum();
+            let top = self.grid.first_top + 36.9 + STEP + 20.0;
+            let room = self.grid.bottom - top - foot.as_ref().map_or(0.0, |foot| foot.height + 9.0);
+            if used > room + 0.01 && size > LEAST_AMOUNT {
+                (self.tags, self.findings, self.references) = before;
+                size -= 2.0;
+                continue;
+            }
+            if used > room + 0.01 {
+                self.findings.push(Finding::TooTall { origin: None, by: used - room });
+            }
+            return self.hang(body, foot, top);
+        }
+    }
+
+    fn hang(&mut self, body: Vec<Piece>, foot: Option<Piece>, top: f32) -> (Places, DisplayList) {
+        let mut book = Book::default();
+        book.pages.push(Page::default());
+        let mut y = top;
+        for (index, piece) in body.into_iter().enumerate() {
+            if index > 0 {
+                y += piece.before;
+            }
+            let height = piece.height;
+            book.place(piece, y, self);
+            y += height;
+        }
+        if let Some(foot) = foot {
+            let y = self.grid.bottom - foot.height;
+            book.place(foot, y, self);
+        }
+        self.finish(book)
+    }
+
+    fn full(&self) -> (f32, f32) {
+        (self.grid.label_x, self.main_right() - self.grid.label_x)
+    }
+
+    fn small() -> Look {
+        Look::sans(14.0, 18.0).faces(Face::Sans, Face::SansBold, Face::SansItalic)
+    }
+
+    /// The pieces of the sheet, and the emergency block that stands at its foot.
+    fn sheet(&mut self, size: f32) -> (Vec<Piece>, Option<Piece>) {
+        let blocks = &self.document.blocks;
+        let mut pieces: Vec<Piece> = Vec::new();
+        let mut foot = None;
+        let mut sections = 0;
+        self.heading = 0;
+        let title = blocks.iter().find_map(|block| match &block.kind {
+            BlockKind::Heading(heading) if heading.look == HeadingLook::Page => Some(heading),
+            _ => None,
+        });
+        let mut head = self.sheet_head(title);
+        head.height = 0.0;
+        pieces.push(head);
+        for block in blocks {
+            self.origin = block.origin;
+            let mut set = match &block.kind {
+                BlockKind::Heading(heading) if title.is_some_and(|title| std::ptr::eq(title, heading)) => continue,
+                BlockKind::Heading(heading) => {
+                    sections += 1;
+                    self.section(heading, sections > 1)
+                }
+                BlockKind::Labelled(rows) => rows.iter().map(|row| self.amount_row(row, size)).collect(),
+                BlockKind::Drawing(drawing) => {
+                    let mut piece = Piece { before: 6.0, height: drawing.height + 2.0, ..Piece::default() };
+                    self.put_drawing(&mut piece, drawing, self.grid.label_x, 0.0, None);
+                    vec![piece]
+                }
+                BlockKind::Callout { weight: Weight::Danger, label, body } => {
+                    foot = Some(self.emergency(label, body));
+                    continue;
+                }
+                _ => {
+                    let place = Place { x: self.full().0, width: self.full().1, look: Self::small(), main: false };
+                    let mut set = self.sheet_block(block, &place);
+                    if let Some(first) = set.first_mut() {
+                        first.before = 3.0;
+                    }
+                    set
+                }
+            };
+            pieces.append(&mut set);
+        }
+        self.origin = None;
+        (pieces, foot)
+    }
+
+    fn sheet_head(&mut self, title: Option<&Heading>) -> Piece {
+        let grid = self.grid;
+        let right = self.main_right();
+        // The head is drawn upward from the top of the first section.
+        let top = -(36.9 + STEP + 20.0);
+        let mut piece = Piece::default();
+        let ring = circle(grid.page_width / 2.0, top - grid.first_top + 8.0 * MM, 2.5 * MM);
+        piece.path(None, ring, None, Some((0.5, Ink::Ink)));
+        let display = Look::sans(30.0, 34.0).faces(Face::DisplaySemibold, Face::DisplaySemibold, Face::Display);
+        let words = title.map_or_else(|| self.document.title.clone(), |title| plain(&title.text));
+        self.heading = 1;
+        let tag = self.tag(Role::Heading(1));
+        self.origin = None;
+        self.stray(&mut piece, &words, &display.proportional(), (grid.label_x, top + 25.1), false, Some(tag));
+        piece.outline = Some((1, words, top));
+        if let Some(anchor) = title.and_then(|title| title.anchor.clone()) {
+            piece.anchors.push((Target::Anchor(anchor), top));
+        }
+        let running = self.document.running.clone();
+        let small = Self::small();
+        let bold = small.faces(Face::SansBold, Face::SansBold, Face::SansBold);
+        let tag = self.tag(Role::Paragraph);
+        self.stray(&mut piece, &running.high, &bold, (right, top + 10.6), true, Some(tag));
+        let tag = self.tag(Role::Paragraph);
+        self.stray(&mut piece, &running.low, &small, (right, top + 28.6), true, Some(tag));
+        self.step_rule(&mut piece, grid.label_x + grid.label_width, right, top + 36.9);
+        piece
+    }
+
+    fn section(&mut self, heading: &Heading, rule: bool) -> Vec<Piece> {
+        let level = heading.level.clamp(1, 6).min(self.heading + 1);
+        self.heading = level;
+        let tag = self.tag(Role::Heading(level));
+        let look = Look::sans(13.0, 17.0).faces(Face::SansSemibold, Face::SansBold, Face::SansSemibold).ink(Ink::Quiet);
+        let text = self.block_of_text(&heading.text, &look, self.full(), tag);
+        let mut piece = Piece { before: if rule { 8.0 } else { 0.0 }, ..Piece::default() };
+        let top = if rule { 2.6 } else { -2.0 };
+        if rule {
+            piece.rule(self.full().0, self.main_right(), 0.0, 1.2, Ink::Ink);
+        }
+        piece.take(text, top);
+        piece.height += 2.4;
+        piece.outline = Some((level, plain(&heading.text), 0.0));
+        if let Some(anchor) = &heading.anchor {
+            piece.anchors.push((Target::Anchor(anchor.clone()), 0.0));
+        }
+        vec![piece]
+    }
+
+    fn amount_row(&mut self, row: &Labelled, size: f32) -> Piece {
+        let grid = self.grid;
+        let list = self.tag(Role::List { numbered: false });
+        let item = self.tag_in(list, Role::ListItem);
+        let label_tag = self.tag_in(item, Role::Label);
+        let room = grid.main_x - grid.label_x - 6.0;
+        let amounts = |strong_size: f32| Look {
+            strong_size,
+            ..Look::sans(22.0, strong_size * 0.9).faces(Face::SansSemibold, Face::SansBold, Face::SansSemibold)
+        };
+        // A long amount shrinks before it is broken over two lines.
+        let mut strong = size;
+        while strong > LEAST_AMOUNT && self.natural(&row.label, &amounts(strong)) > room {
+            strong -= 2.0;
+        }
+        let look = amounts(strong);
+        let first = Look::sans(18.0, 22.0);
+        let drop = DROP * size / AMOUNT;
+        let y = first.baseline() + drop;
+        let mut piece = Piece::default();
+        let label = self.block_of_text(&row.label, &look, (grid.label_x, room), label_tag);
+        let label_bottom = y - look.baseline() + label.height;
+        let empty = row.label.is_empty();
+        piece.take(label, y - look.baseline());
+        let body_tag = self.tag_in(item, Role::ListBody);
+        let body = self.within(body_tag, |setter| setter.how(&row.body));
+        let body_height = body.height;
+        piece.take(body, 0.0);
+        let least = if empty { 0.0 } else { (size * 0.9).max(label_bottom - 8.0) };
+        piece.height = least.max(body_height + 4.0);
+        piece
+    }
+
+    /// What an amount is of, and how it is given.
+    fn how(&mut self, blocks: &[Block]) -> Piece {
+        let place = Place { x: self.grid.main_x, width: self.grid.main_width, look: Self::small(), main: false };
+        let mut pieces = Vec::new();
+        for (index, block) in blocks.iter().enumerate() {
+            match &block.kind {
+                BlockKind::Paragraph(paragraph) if index == 0 => {
+                    let mut rest = &paragraph.text[..];
+                    let tag = self.tag(Role::Paragraph);
+                    if let Some((Inline::Strong(what), others)) = rest.split_first() {
+                        let what_look = Look::sans(18.0, 22.0).faces(Face::SansSemibold, Face::SansBold, Face::SansItalic);
+                        pieces.append(&mut self.paragraph(what, &what_look, (place.x, place.width), tag));
+                        rest = others;
+                    }
+                    while let Some((first, others)) = rest.split_first()
+                        && (matches!(first, Inline::Break) || plain(std::slice::from_ref(first)).trim().is_empty())
+                        && !matches!(first, Inline::Mark(_) | Inline::TickBox)
+                    {
+                        rest = others;
+                    }
+                    pieces.append(&mut self.paragraph(rest, &place.look, (place.x, place.width), tag));
+                }
+                _ => pieces.append(&mut self.sheet_block(block, &place)),
+            }
+        }
+        for piece in &mut pieces {
+            piece.before = 0.0;
+        }
+        stack(pieces)
+    }
+
+    fn sheet_block(&mut self, block: &Block, place: &Place) -> Vec<Piece> {
+        match &block.kind {
+            BlockKind::Paragraph(paragraph) if paragraph.text.contains(&Inline::TickBox) => {
+                self.tick_rows(&paragraph.text, place)
+            }
+            BlockKind::Table(table) => vec![self.small_table(table, place)],
+            BlockKind::Steps(_) | BlockKind::Lines(_) | BlockKind::Callout { .. } | BlockKind::NewPart => Vec::new(),
+            BlockKind::Labelled(rows) => rows.iter().map(|row| self.amount_row(row, LEAST_AMOUNT)).collect(),
+            BlockKind::Paragraph(paragraph) => {
+                let tag = self.tag(Role::Paragraph);
+                let mut pieces = self.paragraph(&paragraph.text, &place.look, (place.x, place.width), tag);
+                if let Some(first) = pieces.first_mut() {
+                    first.before = 0.0;
+                }
+                pieces
+            }
+            _ => self.blocks(std::slice::from_ref(block), place),
+        }
+    }
+
+    /// Boxes a wet pencil can hit, each with its words, as many in a row as there is room for.
+    fn tick_rows(&mut self, text: &[Inline], place: &Place) -> Vec<Piece> {
+        const ROW: f32 = 28.0;
+        const APART: f32 = 30.0;
+        let side = 7.5 * MM;
+        let look = Look::sans(18.0, ROW).faces(Face::SansSemibold, Face::SansBold, Face::SansItalic);
+        let tag = self.tag(Role::Paragraph);
+        let mut rows = vec![Piece { height: ROW + 3.0, ..Piece::default() }];
+        let mut x = place.x;
+        for (index, words) in text.split(|inline| matches!(inline, Inline::TickBox)).enumerate() {
+            let ticked = index > 0;
+            if words.is_empty() && !ticked {
+                continue;
+            }
+            let lead = if ticked { side + 6.0 } else { 0.0 };
+            let words: Vec<Inline> = match words.split_first() {
+                Some((Inline::Text(first), others)) => std::iter::once(Inline::Text(first.trim_start().to_owned()))
+                    .chain(others.iter().cloned())
+                    .collect(),
+                _ => words.to_vec(),
+            };
+            let natural = self.natural(&words, &look);
+            if x > place.x && x + lead + natural > place.x + place.width {
+                rows.push(Piece { height: ROW + 3.0, ..Piece::default() });
+                x = place.x;
+            }
+            let set = self.set(&words, &look, (place.width - lead).max(1.0));
+            let Some(row) = rows.last_mut() else { break };
+            let y = baseline(ROW) - 0.5;
+            if ticked {
+                let bounds = Bounds { x: x + 0.7, y: y - side + 4.3, width: side - 1.4, height: side - 1.4 };
+                row.path(None, super::piece::rectangle(bounds), None, Some((1.4, Ink::Ink)));
+            }
+            let count = set.lines.len();
+            let mut width = 0.0_f32;
+            let mut links = Links::new(&set.links);
+            for (n, line) in set.lines.into_iter().enumerate() {
+                width = width.max(line.width);
+                let y = y + n as f32 * 22.0;
+                self.put_line(row, line, (x + lead, y), (place.x, place.width), Some(tag), &mut links);
+            }
+            row.height = row.height.max(ROW + 3.0 + 22.0 * count.saturating_sub(1) as f32);
+            x += lead + width + APART;
+        }
+        rows
+    }
+
+    /// A few words in columns as wide as they need.
+    fn small_table(&mut self, table: &Table, place: &Place) -> Piece {
+        let tag = self.tag(Role::Table);
+        self.title(tag, table.summary.clone());
+        let look = place.look;
+        let count = table.columns.len();
+        let head = table.head.iter().any(|cell| !cell.is_empty()).then_some(&table.head);
+        let rows: Vec<&Vec<Vec<Inline>>> = head.into_iter().chain(table.rows.iter().map(|row| &row.cells)).collect();
+        let mut widths = vec![0.0_f32; count];
+        for row in &rows {
+            for (width, cell) in widths.iter_mut().zip(row.iter()) {
+                *width = width.max(self.natural(cell, &look) + 20.0);
+            }
+        }
+        let total: f32 = widths.iter().sum::<f32>() - 20.0;
+        let scale = if total > place.width { place.width / total } else { 1.0 };
+        let mut piece = Piece::default();
+        let mut y = 0.0;
+        for (r, row) in rows.into_iter().enumerate() {
+            let row_tag = self.tag_in(tag, Role::Row);
+            let mut x = place.x;
+            let mut height = 0.0_f32;
+            for (n, (cell, width)) in row.iter().zip(&widths).enumerate() {
+                let role = match (r, n) {
+                    (0, _) if head.is_some() => Role::HeadCell(Scope::Column),
+                    (_, 0) => Role::HeadCell(Scope::Row),
+                    _ => Role::Cell,
+                };
+                let cell_tag = self.tag_in(row_tag, role);
+                let width = width * scale;
+                let text = self.block_of_text(cell, &look, (x, width - 20.0 * scale), cell_tag);
+                height = height.max(text.height);
+                piece.take(text, y);
+                x += width;
+            }
+            y += height;
+        }
+        piece.height = y;
+        piece
+    }
+
+    fn emergency(&mut self, label: &[Inline], body: &[Block]) -> Piece {
+        const HEAD: f32 = 40.0;
+        let (left, width) = self.full();
+        let tag = self.tag(Role::Section);
+        let own = [Inline::Text("Danger".to_owned())];
+        let label = if label.is_empty() { &own[..] } else { label };
+        self.title(tag, plain(label));
+        let level = (self.heading.min(1) + 1).min(6);
+        let label_tag = self.tag_in(tag, Role::Heading(level));
+        let look = Look::sans(24.0, 28.0).faces(Face::SansBold, Face::SansBold, Face::SansBold).ink(Ink::Paper);
+        let words = self.block_of_text(label, &look, (left + 54.6, width - 64.0), label_tag);
+        let head = (words.height + 12.0).max(HEAD);
+        let place = Place {
+            x: left + 14.6,
+            width: width - 28.0,
+            look: Look::sans(17.0, 22.5).faces(Face::Sans, Face::SansBold, Face::SansItalic),
+            main: false,
+        };
+        let text = self.within(tag, |setter| setter.blocks(body, &place));
+        let text = stack(text);
+        let height = head + 5.2 + text.height + 7.0;
+        let mut piece = Piece { height, origin: self.origin, ..Piece::default() };
+        piece.fill(Bounds { x: left, y: 0.0, width, height: head }, Ink::Ink);
+        let frame = Bounds { x: left + 1.25, y: 1.25, width: width - 2.5, height: height - 2.5 };
+        piece.path(None, super::piece::rectangle(frame), None, Some((2.5, Ink::Ink)));
+        warning(&mut piece, left + 14.6, head / 2.0 - 12.3, 28.3);
+        let top = (head - words.height) / 2.0;
+        piece.take(words, top);
+        piece.take(text, head + 5.2);
+        piece.height = height;
+        piece.outline = Some((level, plain(label), 0.0));
+        piece
+    }
+}

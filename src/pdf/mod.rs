@@ -1,0 +1,11 @@
+//! The display list as a PDF file, and the words of a PDF file read back.
+//!
+//! The files are tagged (PDF/UA-1) and fit for an archive (PDF/A-3a): faces embedded, colours defined, a document that says
+//! what its parts are. The same display list gives the same bytes on every machine.
+
+mod colour;
+mod finish;
+pub mod read;
+pub mod write;
+
+pub use write::{Attachment, PdfError, write};

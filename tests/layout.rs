@@ -1,0 +1,377 @@
+//! Pages: what stands where. Documents are built by hand; assertions walk the display list.
+
+use weirbook::layout::{Finding, Fonts, Typeset, typeset};
+use weirbook::page::display::{Draw, Role, Run, TagId, Target};
+use weirbook::page::style::Sheet;
+use weirbook::page::{
+    Align, Anchor, Block, BlockKind, Column, Document, Drawing, Face, Heading, HeadingLook, Ink, Inline, Item, Labelled,
+    Letterhead, Line, LineGroup, Paper, Paragraph, ParagraphLook, Row, Running, Segment, Step, Stroke, Style, Table,
+    Weight,
+};
+
+pub fn fonts() -> &'static Fonts {
+    static FONTS: std::sync::OnceLock<Fonts> = std::sync::OnceLock::new();
+    FONTS.get_or_init(|| Fonts::new(bytes).unwrap())
+}
+
+fn bytes(face: Face) -> &'static [u8] {
+    match face {
+        Face::Serif => include_bytes!("../fonts/SourceSerif4-Regular.otf"),
+        Face::SerifItalic => include_bytes!("../fonts/SourceSerif4-It.otf"),
+        Face::SerifSemibold => include_bytes!("../fonts/SourceSerif4-Semibold.otf"),
+        Face::Display => include_bytes!("../fonts/SourceSerif4Display-Regular.otf"),
+        Face::DisplaySemibold => include_bytes!("../fonts/SourceSerif4Display-Semibold.otf"),
+        Face::Sans => include_bytes!("../fonts/SourceSans3-Regular.otf"),
+        Face::SansItalic => include_bytes!("../fonts/SourceSans3-It.otf"),
+        Face::SansSemibold => include_bytes!("../fonts/SourceSans3-Semibold.otf"),
+        Face::SansBold => include_bytes!("../fonts/SourceSans3-Bold.otf"),
+    }
+}
+
+/// Inlines from a short notation: `*strong*`, `_emph_`, `{3}` a mark, `[3]` an inline mark, `~` a no-break space,
+/// `@name@` a page reference, `|` a break, `#` a box to tick, `^2^` raised, `!low!` lowered, `%unit%` a unit.
+pub fn t(text: &str) -> Vec<Inline> {
+    let text = text.replace('~', "\u{a0}");
+    let mut inlines = Vec::new();
+    let mut rest = text.as_str();
+    while let Some(at) = rest.find(['*', '_', '{', '[', '@', '|', '#', '^', '!', '%']) {
+        let (before, from) = rest.split_at(at);
+        if !before.is_empty() {
+            inlines.push(Inline::Text(before.to_owned()));
+        }
+        let open = from.chars().next().unwrap();
+        let inner = &from[1..];
+        let close = match open {
+            '{' => '}',
+            '[' => ']',
+            '|' | '#' => {
+                inlines.push(if open == '|' { Inline::Break } else { Inline::TickBox });
+                rest = inner;
+                continue;
+            }
+            other => other,
+        };
+        let end = inner.find(close).unwrap();
+        let words = &inner[..end];
+        let plain = vec![Inline::Text(words.to_owned())];
+        inlines.push(match open {
+            '*' => Inline::Strong(plain),
+            '_' => Inline::Emph(plain),
+            '{' => Inline::Mark(words.parse().unwrap()),
+            '[' => Inline::InlineMark(words.parse().unwrap()),
+            '@' => Inline::PageOf(words.to_owned()),
+            '^' => Inline::Sup(plain),
+            '!' => Inline::Sub(plain),
+            _ => Inline::Unit(words.to_owned()),
+        });
+        rest = &inner[end + 1..];
+    }
+    if !rest.is_empty() {
+        inlines.push(Inline::Text(rest.to_owned()));
+    }
+    inlines
+}
+
+pub fn block(kind: BlockKind) -> Block {
+    Block { kind, origin: None }
+}
+
+pub fn p(text: &str) -> Block {
+    block(BlockKind::Paragraph(Paragraph { look: ParagraphLook::Body, text: t(text) }))
+}
+
+pub fn heading(level: u8, look: HeadingLook, text: &str) -> Block {
+    block(BlockKind::Heading(Heading { level, look, label: vec![], anchor: None, text: t(text) }))
+}
+
+pub fn anchored(level: u8, look: HeadingLook, text: &str, anchor: &str) -> Block {
+    let anchor = Some(anchor.to_owned());
+    block(BlockKind::Heading(Heading { level, look, label: vec![], anchor, text: t(text) }))
+}
+
+pub fn callout(weight: Weight, label: &str, text: &str) -> Block {
+    block(BlockKind::Callout { weight, label: t(label), body: vec![p(text)] })
+}
+
+pub fn step(when: &str, amount: &str, text: &str) -> Step {
+    Step { when: t(when), amount: t(amount), text: vec![p(text)] }
+}
+
+pub fn table(aligns: &[Align], head: &[&str], rows: &[&[&str]]) -> Table {
+    Table {
+        summary: "What was found".to_owned(),
+        columns: aligns.iter().map(|&align| Column { align, share: 0.0 }).collect(),
+        head: head.iter().map(|cell| t(cell)).collect(),
+        rows: rows.iter().map(|row| Row { cells: row.iter().map(|cell| t(cell)).collect(), origin: None }).collect(),
+    }
+}
+
+pub fn line(number: u32, name: &str, formula: &str, keyed: &str, result: &str, unit: &str, note: &str) -> Line {
+    Line {
+        number,
+        name: t(name),
+        formula: t(formula),
+        keyed: t(keyed),
+        result: result.to_owned(),
+        unit: unit.to_owned(),
+        notes: if note.is_empty() { vec![] } else { vec![t(note)] },
+        also: vec![],
+    }
+}
+
+pub fn document(blocks: Vec<Block>) -> Document {
+    Document {
+        title: "Report on the garden shed".to_owned(),
+        language: "en-GB".to_owned(),
+        author: "Alder & Finch".to_owned(),
+        subject: "What to do about the shed".to_owned(),
+        date: "2027-03-16".to_owned(),
+        style: Style { paper: Paper::A4, sheet: Sheet::Report, accent: [0x8a, 0x4a, 0x1e] },
+        letterhead: None,
+        running: Running {
+            high: "The Shed".to_owned(),
+            low: "Report, 16 March 2027".to_owned(),
+            foot_left: "Alder & Finch".to_owned(),
+            foot_middle: vec!["01632 960 244".to_owned(), "Input 7c41 09e2".to_owned()],
+        },
+        blocks,
+        fingerprint: [7; 32],
+    }
+}
+
+pub fn gauge(mark: f32) -> Inline {
+    let path = |segments, fill, stroke| Item::Path { segments, fill, stroke };
+    let stroke = |width, ink| Some(Stroke { width, ink, dash: None });
+    Inline::Drawing(Box::new(Drawing {
+        width: 102.0,
+        height: 26.0,
+        items: vec![
+            path(
+                vec![
+                    Segment::Move(22.7, 0.0),
+                    Segment::Line(79.3, 0.0),
+                    Segment::Line(79.3, 26.0),
+                    Segment::Line(22.7, 26.0),
+                    Segment::Close,
+                ],
+                Some(Ink::Window),
+                None,
+            ),
+            path(vec![Segment::Move(0.0, 13.0), Segment::Line(102.0, 13.0)], None, stroke(0.4, Ink::Rule)),
+            path(vec![Segment::Move(22.7, 9.5), Segment::Line(22.7, 16.5)], None, stroke(0.8, Ink::Ink)),
+            path(vec![Segment::Move(79.3, 9.5), Segment::Line(79.3, 16.5)], None, stroke(0.8, Ink::Ink)),
+            path(
+                vec![
+                    Segment::Move(mark, 8.8),
+                    Segment::Line(mark + 3.0, 13.0),
+                    Segment::Line(mark, 17.2),
+                    Segment::Line(mark - 3.0, 13.0),
+                    Segment::Close,
+                ],
+                Some(Ink::Ink),
+                None,
+            ),
+        ],
+        alternative: "The reading inside its target.".to_owned(),
+    }))
+}
+
+fn chart() -> Block {
+    let label = |x, y, anchor, text: &str| Item::Label {
+        x,
+        y,
+        anchor,
+        face: Face::Sans,
+        size: 8.0,
+        ink: Ink::Quiet,
+        text: text.to_owned(),
+    };
+    block(BlockKind::Drawing(Box::new(Drawing {
+        width: 354.3,
+        height: 165.0,
+        items: vec![
+            Item::Path {
+                segments: vec![
+                    Segment::Move(0.0, 10.0),
+                    Segment::Line(354.3, 10.0),
+                    Segment::Line(354.3, 110.0),
+                    Segment::Line(0.0, 110.0),
+                    Segment::Close,
+                ],
+                fill: Some(Ink::Window),
+                stroke: None,
+            },
+            Item::Path {
+                segments: vec![
+                    Segment::Move(0.0, 140.0),
+                    Segment::Line(60.0, 140.0),
+                    Segment::Line(60.0, 100.0),
+                    Segment::Line(200.0, 100.0),
+                    Segment::Line(200.0, 60.0),
+                    Segment::Line(354.3, 60.0),
+                ],
+                fill: None,
+                stroke: Some(Stroke { width: 1.2, ink: Ink::Ink, dash: None }),
+            },
+            label(359.0, 13.0, Anchor::Start, "8\u{a0}mm"),
+            label(359.0, 113.0, Anchor::Start, "5"),
+            label(-14.0, 140.0, Anchor::End, "Reading on 16 March"),
+            label(340.0, 55.0, Anchor::End, "if the roof holds"),
+        ],
+        alternative: "The gap widens in two steps.".to_owned(),
+    })))
+}
+
+/// Everything a report may contain.
+pub fn sampler() -> Document {
+    let mut blocks = vec![
+        block(BlockKind::Labelled(vec![
+            Labelled { label: t("Made for"), body: vec![p("Ines Carrow")] },
+            Labelled { label: t("Site"), body: vec![p("Shed and lean-to at the Malt House, Nether Oakum. 42,000 to 46,900 nails{3}{4}")] },
+            Labelled { label: t("Visit of"), body: vec![p("Tuesday 16 March 2027, by Dan Pell. Next visit: 14 June 2027")] },
+        ])),
+        block(BlockKind::Heading(Heading {
+            level: 1,
+            look: HeadingLook::Verdict,
+            label: t("Verdict"),
+            anchor: None,
+            text: t("*Not yet:* the new roof suits this shed, once the floor is raised from 4.0 to 7.0~cm."),
+        })),
+        p("The floor, in centimetres (cm), is the part of the shed that steadies the posts and ties up the walls. Below 5~cm the office can flood. Winter rain has taken this shed down to 4.0{2}. It takes three days to put right."),
+        heading(2, HeadingLook::Wide, "What to do now"),
+        block(BlockKind::Steps(vec![
+            step("Today", "Power off", "Leave the power switched off at the wall until step 5."),
+            step("Wed 17, Thu 18 and Fri 19 March", "1.25~kg of fine gravel, once a day{3}", "Buy 3.75~kg (sold as finishing sand; nothing added). Stir each dose into three 10-litre buckets of water until clear. Pour it in slowly at the foot of the wall, over 20 minutes."),
+            step("Each morning, before the dose", "Up by 0.5 at most", "Today it was 7.3. If it rises by more than 0.5 in a day, wait one day."),
+            step("Sat 20 March", "6~cm or more", "Test the floor. It should read 6.7 to 7.0. If it reads less than 6, keep the power off and ring us{3}{1}. Do not add more. See @floor@."),
+            step("Mon 29 March", "Under 0.045~mg/L{1}", "Test again. Expect 0.010 to 0.014~mg/L. At 0.045 test every second day. At 0.090 switch the power off and change{2}{3}."),
+        ])),
+        callout(Weight::Care, "If it floods", "*Power off, pump on full, then ring 01632~960~244,* day or night. The sheet for the shed says what to do while you wait."),
+        block(BlockKind::NewPart),
+        anchored(1, HeadingLook::Page, "Two readings are too low", "floor"),
+        p("On 16 March the floor and the wall were below their targets. The gravel on page 3 raises both. The roof was not measured, so the limits are set without its help. We will bring the ladder on 14 June."),
+    ];
+    let mut readings = table(
+        &[Align::Left, Align::Decimal, Align::Decimal, Align::Left, Align::Left, Align::Left],
+        &["Reading", "Shed", "Yard", "Target", "low", "Verdict"],
+        &[
+            &["*Floor*%cm%", "*4.0*", "6.1", "5 to 14", "", "*too low*{2}"],
+            &["Wall%m%", "5.8", "7.2", "4 to 15", "", "good{3}"],
+            &["*Conduit*%µS/cm, 25~°C%", "*208*", "262", "250 to 1,000", "", "*too low*{4}"],
+            &["Damp%mg/L%", "0.0007", "", "0.005 or less", "", "good{1}{2}"],
+        ],
+    );
+    for (row, mark) in readings.rows.iter_mut().zip([17.0, 40.0, 20.0, 35.0]) {
+        row.cells[4] = vec![gauge(mark)];
+    }
+    readings.columns[4].share = 0.32;
+    blocks.push(block(BlockKind::Table(readings)));
+    blocks.push(block(BlockKind::Paragraph(Paragraph {
+        look: ParagraphLook::Quiet,
+        text: t("Lozenge: the shed. Circle: the yard. An arrow: off the scale."),
+    })));
+    blocks.push(heading(2, HeadingLook::Section, "The floor since the shed was built"));
+    blocks.push(chart());
+    blocks.push(block(BlockKind::Table(table(
+        &[Align::Left, Align::Middle, Align::Middle, Align::Middle, Align::Middle],
+        &["", "*Tue 16*", "*Wed 17*", "*Thu 18*", "*Fri 19*"],
+        &[
+            &["Test first", "done", "floor", "floor", "floor"],
+            &["Fine gravel", "", "*1.25~kg*", "*1.25~kg*", "*1.25~kg*"],
+            &["Done", "", "#", "#", "#"],
+        ],
+    ))));
+    blocks.push(callout(Weight::Danger, "", "*Use fine gravel and nothing else.* Never washing sand, cement or lime: they push the floor up within minutes and can break every post. Read the packet. It must say fine gravel, nothing added."));
+    blocks.push(callout(Weight::Care, "", "*Stop and ring us if* the posts creak at the surface, or the morning reading passes 8.5. A higher floor makes the damp already in the wall more harmful. At today’s reading there is room{4}."));
+    blocks.push(callout(Weight::Note, "", "Water changes alone cannot reach 7~cm: the yard has only 6.1. The gravel also lifts the wall to about 300~mm, inside its target, so add no salt{1}."));
+    blocks.push(heading(2, HeadingLook::Section, "Assumed, not measured"));
+    blocks.push(block(BlockKind::Table(table(
+        &[Align::Left, Align::Left, Align::Left],
+        &["What", "Assumed", "What would replace it"],
+        &[
+            &["Nails lost from wall", "_35~% a day at 15~°C_", "four nail counts in the first raised spell"],
+            &["Largest dose a day", "_1~cm, common practice_", "no published limit was found"],
+        ],
+    ))));
+    blocks.push(block(BlockKind::NewPart));
+    blocks.push(heading(1, HeadingLook::Page, "Workings"));
+    blocks.push(p("Each line shows the formula, then the same thing as you would key it into a calculator. A number in brackets names the line that a value comes from."));
+    let mut lines = vec![
+        line(1, "Mean volume", "_V_ = _A_ · _d_", "58.5~m^2^ × 0.760~m", "44.46", "m³", "_A_ area; _d_ mean of 24 soundings, zeros counted. Site file, lines 12, 13"),
+        line(2, "Its uncertainty", "_u_ = √(_u_!A!^2^ + _u_!d!^2^)", "√(0.020^2^ + 0.050^2^)", "0.05385", "", "Uncertainty of the area and of the depth. Site file, line 14"),
+        line(3, "Low end, used for doses", "_V_!low! = _V_ · (1 − _u_)", "44.46[1] × (1 − 0.05385[2])", "42.066", "m³", "Printed as 42,000 litres: rounded down"),
+        line(4, "High end", "_V_!high! = _V_ · (1 + _u_)", "44.46[1] × (1 + 0.05385[2])", "46.854", "m³", "Printed as 46,900 litres: rounded up"),
+    ];
+    lines[2].also.push("shed".to_owned());
+    blocks.push(block(BlockKind::Lines(LineGroup { title: "Volume".to_owned(), lines })));
+    let mut document = document(blocks);
+    document.letterhead = Some(Letterhead {
+        name: "Alder & Finch".to_owned(),
+        trade: "Sheds, posts and roofs".to_owned(),
+        address: vec!["The Sluice Yard, Nether Oakum".into(), "01632 960 244".into(), "office@alderandfinch.example".into()],
+        art: None,
+    });
+    document
+}
+
+/// Everything a poster may contain.
+pub fn poster() -> Document {
+    let row = |label: &str, body: Vec<Block>| Labelled { label: t(label), body };
+    let blocks = vec![
+        heading(1, HeadingLook::Page, "Shed sheet"),
+        heading(2, HeadingLook::Section, "This week, with the power off"),
+        block(BlockKind::Labelled(vec![row(
+            "*1.25* kg",
+            vec![p("*fine gravel* (finishing sand) once a day, in three buckets of water, slowly, at the foot of the wall. *Never cement or lime.*")],
+        )])),
+        p("#Wed 17 #Thu 18 #Fri 19 March"),
+        p("Sat 20: floor *6~cm* or more? Power on at 1/10, Mon 22. If not, ring us. Mon 29: test again. It should be under *0.045~mg/L*."),
+        heading(2, HeadingLook::Section, "Power"),
+        block(BlockKind::Labelled(vec![
+            row("*1/10*", vec![p("*nearly all year* If in doubt, go back to 1/10.")]),
+            row(
+                "*7/10*",
+                vec![
+                    p("*only if moss runs away*"),
+                    block(BlockKind::Table(table(
+                        &[Align::Left, Align::Left],
+                        &["", ""],
+                        &[&["26 April", "*back down 6 May*"], &["21 June", "*back down 2 July*"]],
+                    ))),
+                ],
+            ),
+        ])),
+        heading(2, HeadingLook::Section, "Test on the first Sunday of the month, and every second day in a raised spell"),
+        block(BlockKind::Labelled(vec![
+            row("*5* to *14* cm", vec![p("*floor height* Below 5: power off, ring us.")]),
+            row("*0.045* mg/L", vec![p("*damp: watch* At this or more, test every second day.")]),
+            row("*0.090* mg/L", vec![p("*damp: stop* Power off, then do step 3 below.")]),
+        ])),
+        block(BlockKind::Callout {
+            weight: Weight::Danger,
+            label: t("Walls creaking or leaning over?"),
+            body: vec![block(BlockKind::List {
+                start: Some(1),
+                items: vec![
+                    vec![p("*Power off* at the wall. *Pump and fan on full.*")],
+                    vec![p("Ring Alder & Finch, *01632~960~244*, day or night.")],
+                    vec![p("Put in *9~g of nails,* then run in *4,200~litres* of sand over 3½ hours.")],
+                ],
+            })],
+        }),
+    ];
+    let mut document = document(blocks);
+    document.style.sheet = Sheet::Poster;
+    document.running.low = "Use until 14 June 2027".to_owned();
+    document
+}
+
+pub fn set(document: &Document) -> Typeset {
+    typeset(document, fonts())
+}
+
+#[test]
+fn nothing_is_found_wrong_with_the_samples() {
+    assert_eq!(set(&sampler()).findings, []);
+    assert_eq!(set(&poster()).findings, []);
+}
