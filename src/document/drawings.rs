@@ -3,7 +3,6 @@
 use chrono::NaiveDate;
 
 use super::Source;
-use super::lines::Lines;
 use super::words::{Reader, weekday};
 use crate::drawing::{self, CopperChart, Gauge, LevelStrip, LogChart, Point, Stairs, YearStrip};
 use crate::page::Drawing;
@@ -17,7 +16,6 @@ use crate::units::Si;
 pub struct Drawings<'a> {
     pub(super) source: &'a Source<'a>,
     pub(super) reader: &'a Reader,
-    pub(super) lines: &'a Lines,
 }
 
 /// The days a correction's day table shows: from the plan's date to two days after the last dose, one week at most.

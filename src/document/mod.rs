@@ -92,11 +92,12 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
         .ok_or_else(|| Diagnostic::error("missing-template", None, format!("there is no template `{name}.md`")))?;
     let mut environment = Environment::new();
     environment.set_undefined_behavior(minijinja::UndefinedBehavior::Strict);
-    environment.set_auto_escape_callback(|_| minijinja::AutoEscape::Custom("markdown"));
+    environment.set_auto_escape_callback(|_| minijinja::AutoEscape::Custom("markdown".into()));
     environment.set_formatter(words::escaping_formatter);
-    environment.set_trim_blocks(true);
-    environment.set_lstrip_blocks(true);
-    environment.set_keep_trailing_newline(true);
+    let mut syntax = minijinja::syntax::SyntaxConfig::builder();
+    syntax.trim_blocks(true).lstrip_blocks(true).keep_trailing_newline(true);
+    let syntax = syntax.build().map_err(|error| broken(&error, name))?;
+    environment.set_syntax(syntax);
     for part in ["care-plan", "shed-sheet", "workings", "sentences"] {
         if let Some(text) = source.template.template(part) {
             environment.add_template(part, text).map_err(|error| broken(&error, part))?;
@@ -106,7 +107,7 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
     let view = view::view(source, edition, &reader, &lines);
     let template = environment.get_template(name).map_err(|error| broken(&error, name))?;
     let rendered = template.render(view).map_err(|error| broken(&error, name))?;
-    let drawings = drawings::Drawings { source, reader: &reader, lines: &lines };
+    let drawings = drawings::Drawings { source, reader: &reader };
     let blocks = markdown::blocks(&rendered, &drawings, &lines);
     let date = words::iso(source.plan.date);
     let running = match edition {

@@ -22,7 +22,7 @@ macro_rules! map {
     ($($key:literal => $value:expr),* $(,)?) => {{
         let mut map: Map = BTreeMap::new();
         $(map.insert($key, Value::from($value));)*
-        Value::from_serialize(&map)
+        Value::from(map)
     }};
 }
 
@@ -206,7 +206,7 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
         "overflow_open" => matches!(site.outflow.overflow, Destination::Watercourse | Destination::StormDrain | Destination::Wetland),
     });
     view.insert("substances", substances(source));
-    Value::from_serialize(&view)
+    Value::from(view)
 }
 
 fn with_unit(value: f64, unit: &str) -> String {

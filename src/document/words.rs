@@ -290,7 +290,7 @@ pub fn escape(text: &str) -> String {
 ///
 /// # Errors
 /// What writing to the output may err with.
-pub fn escaping_formatter(out: &mut Output, state: &State, value: &Value) -> Result<(), Error> {
+pub fn escaping_formatter(out: &mut Output, state: &mut State<'_, '_>, value: &Value) -> Result<(), Error> {
     match value.kind() {
         ValueKind::Undefined => minijinja::escape_formatter(out, state, value),
         ValueKind::None => Ok(()),
