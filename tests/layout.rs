@@ -375,3 +375,348 @@ fn nothing_is_found_wrong_with_the_samples() {
     assert_eq!(set(&sampler()).findings, []);
     assert_eq!(set(&poster()).findings, []);
 }
+
+/// Long sentences without meaning, of `count` words.
+fn prose(count: usize) -> String {
+    const WORDS: [&str; 12] = [
+        "gravel", "lies", "under", "the", "floor", "and", "keeps", "every", "post", "dry", "through", "winter",
+    ];
+    (0..count).map(|n| WORDS[(n * 7 + n / 5) % WORDS.len()]).collect::<Vec<_>>().join(" ")
+}
+
+/// Every run with its page and tag.
+fn runs(typeset: &Typeset) -> Vec<(usize, Option<TagId>, &Run)> {
+    let mut runs = Vec::new();
+    for (number, page) in typeset.pages.pages.iter().enumerate() {
+        for item in &page.items {
+            if let Draw::Text(run) = &item.draw {
+                runs.push((number, item.tag, run));
+            }
+        }
+    }
+    runs
+}
+
+fn role(typeset: &Typeset, tag: Option<TagId>) -> Option<&Role> {
+    tag.map(|tag| &typeset.pages.tags[tag.0 as usize].role)
+}
+
+/// The page on which a text first stands, as part of the document.
+fn page_with(typeset: &Typeset, words: &str) -> usize {
+    runs(typeset)
+        .iter()
+        .find(|(_, tag, run)| tag.is_some() && run.text().contains(words))
+        .unwrap_or_else(|| panic!("`{words}` is nowhere"))
+        .0
+}
+
+/// Asserts that every run stands in its own frame and on the page, clear of the head and foot.
+fn assert_inside(typeset: &Typeset) {
+    let list = &typeset.pages;
+    for (page, tag, run) in runs(typeset) {
+        let text = run.text();
+        assert!(run.x >= run.frame.x - 0.01, "page {page}: `{text}` starts left of its column");
+        assert!(run.x + run.width <= run.frame.right() + 0.02, "page {page}: `{text}` passes its column");
+        assert!(run.x >= 0.0 && run.x + run.width <= list.page_width, "page {page}: `{text}` leaves the page");
+        assert!(run.y > 20.0 && run.y < list.page_height - 20.0, "page {page}: `{text}` leaves the page");
+        if tag.is_some() {
+            assert!(run.y < list.page_height - 14.0 * 72.0 / 25.4 - 8.0, "page {page}: `{text}` runs into the foot");
+        }
+    }
+}
+
+#[test]
+fn no_text_leaves_its_column_or_its_page() {
+    for paper in [Paper::A4, Paper::Letter] {
+        for mut document in [sampler(), poster()] {
+            document.style.paper = paper;
+            let typeset = set(&document);
+            let list = &typeset.pages;
+            let report = document.style.sheet == Sheet::Report;
+            for (page, _, run) in runs(&typeset) {
+                let text = run.text();
+                assert!(run.x >= run.frame.x - 0.01, "page {page}: `{text}` starts left of its column");
+                assert!(run.x + run.width <= run.frame.right() + 0.02, "page {page}: `{text}` passes its column");
+                assert!(run.y > 20.0 && run.y < list.page_height - 20.0, "page {page}: `{text}` leaves the page");
+            }
+            if report {
+                assert_inside(&typeset);
+            }
+        }
+    }
+}
+
+#[test]
+fn no_heading_stands_last_on_a_page() {
+    for words in (20..900).step_by(37) {
+        let blocks = vec![p(&prose(words)), heading(1, HeadingLook::Section, "A section"), p(&prose(60)), p(&prose(400))];
+        let typeset = set(&document(blocks));
+        assert_inside(&typeset);
+        for page in &typeset.pages.pages {
+            let last = page.items.iter().rfind(|item| item.tag.is_some() && matches!(item.draw, Draw::Text(_)));
+            let role = role(&typeset, last.and_then(|item| item.tag));
+            assert!(!matches!(role, Some(Role::Heading(_))), "with {words} words before it");
+        }
+    }
+}
+
+#[test]
+fn two_lines_of_a_paragraph_stand_on_either_side_of_a_break() {
+    for words in (20..900).step_by(23) {
+        let typeset = set(&document(vec![p(&prose(words)), p(&prose(70)), p(&prose(70)), p(&prose(300))]));
+        let mut lines: std::collections::BTreeMap<(TagId, usize), usize> = std::collections::BTreeMap::new();
+        for (page, tag, _) in runs(&typeset) {
+            if let Some(tag) = tag {
+                *lines.entry((tag, page)).or_default() += 1;
+            }
+        }
+        let tags: Vec<TagId> = lines.keys().map(|(tag, _)| *tag).collect();
+        for (&(tag, page), &count) in &lines {
+            let split = tags.iter().filter(|&&other| other == tag).count() > 1;
+            assert!(!split || count >= 2, "with {words} words first, page {page} has one line of a paragraph");
+        }
+    }
+}
+
+#[test]
+fn body_text_stands_on_the_grid() {
+    let blocks = vec![
+        p(&prose(40)),
+        heading(1, HeadingLook::Section, "A section"),
+        p(&prose(50)),
+        callout(Weight::Care, "", &prose(30)),
+        p(&prose(20)),
+        callout(Weight::Note, "", &prose(30)),
+        p(&prose(60)),
+    ];
+    let document = document(blocks);
+    let top = document.style.grid().first_top;
+    let typeset = set(&document);
+    for (_, tag, run) in runs(&typeset) {
+        if tag.is_some() && run.face == Face::Serif && run.size == 10.0 {
+            let lines = (run.y - top - 9.5) / 13.0;
+            assert!((lines - lines.round()).abs() < 0.01, "`{}` stands {lines} lines down", run.text());
+        }
+    }
+}
+
+#[test]
+fn rows_are_not_split_and_the_head_comes_again() {
+    let long = prose(14);
+    let rows: Vec<Vec<String>> =
+        (0..90).map(|n| vec![format!("Row {n}"), format!("value {n}"), long.clone(), format!("end {n}")]).collect();
+    let rows: Vec<Vec<&str>> = rows.iter().map(|row| row.iter().map(String::as_str).collect()).collect();
+    let rows: Vec<&[&str]> = rows.iter().map(Vec::as_slice).collect();
+    let aligns = [Align::Left, Align::Left, Align::Left, Align::Left];
+    let wide = table(&aligns, &["Name", "Value", "What it means", "End"], &rows);
+    let typeset = set(&document(vec![p(&prose(30)), block(BlockKind::Table(wide))]));
+    assert_inside(&typeset);
+    assert!(typeset.pages.pages.len() > 2);
+    for n in 0..90 {
+        let first = page_with(&typeset, &format!("value {n}"));
+        assert_eq!(first, page_with(&typeset, &format!("end {n}")), "row {n} is split");
+    }
+    for (number, page) in typeset.pages.pages.iter().enumerate().skip(1) {
+        let repeated = page.items.iter().any(|item| match &item.draw {
+            Draw::Text(run) => item.tag.is_none() && run.text().contains("continued"),
+            _ => false,
+        });
+        assert!(repeated, "page {number} does not repeat the head");
+    }
+}
+
+#[test]
+fn a_table_head_stays_with_two_rows() {
+    for words in (300..700).step_by(29) {
+        let rows: [&[&str]; 12] = [&["a row", "1.0"]; 12];
+        let small = table(&[Align::Left, Align::Decimal], &["The head", "Value"], &rows);
+        let typeset = set(&document(vec![p(&prose(words)), block(BlockKind::Table(small))]));
+        let head = page_with(&typeset, "The head");
+        let beside = runs(&typeset).iter().filter(|(page, _, run)| *page == head && run.text() == "a row").count();
+        assert!(beside >= 2, "with {words} words first, the head has {beside} rows");
+    }
+}
+
+#[test]
+fn decimal_points_stand_under_one_another() {
+    let rows: [&[&str]; 4] = [&["a", "4.0"], &["b", "1,208.25"], &["c", "17"], &["d", "0.0007"]];
+    let typeset = set(&document(vec![block(BlockKind::Table(table(&[Align::Left, Align::Decimal], &["", "Value"], &rows)))]));
+    let point = |words: &str| {
+        let runs = runs(&typeset);
+        let (_, _, run) = runs.iter().find(|(_, _, run)| run.text() == words).unwrap();
+        let before: f32 = run.glyphs.iter().take_while(|glyph| glyph.text != ".").map(|glyph| glyph.advance).sum();
+        run.x + before * run.size / 1000.0
+    };
+    for words in ["1,208.25", "17", "0.0007"] {
+        assert!((point(words) - point("4.0")).abs() < 0.01, "`{words}`");
+    }
+}
+
+#[test]
+fn a_mark_stands_on_the_baseline_of_its_line() {
+    let text = format!("{} forty{{1}} {} sixty{{2}} again{{1}} {}", prose(30), prose(20), prose(10));
+    let lines = LineGroup {
+        title: "Group".to_owned(),
+        lines: vec![line(1, "One", "a", "1", "1", "", ""), line(2, "Two", "b", "2", "2", "", "")],
+    };
+    let document = document(vec![p(&text), block(BlockKind::Lines(lines))]);
+    let number_x = document.style.grid().number_x;
+    let typeset = set(&document);
+    let runs = runs(&typeset);
+    let marks: Vec<&Run> =
+        runs.iter().map(|(_, _, run)| *run).filter(|run| run.size == 7.5 && run.face == Face::SansSemibold).collect();
+    assert_eq!(marks.len(), 2, "the second use of a number in a block is not set");
+    for (mark, word) in marks.iter().zip(["forty", "sixty"]) {
+        assert!(mark.x >= number_x - 0.01);
+        let (_, _, line) = runs.iter().find(|(_, _, run)| run.text().contains(word)).unwrap();
+        assert!((mark.y - line.y).abs() < 0.01, "the mark of `{word}` stands {} lower", mark.y - line.y);
+    }
+}
+
+#[test]
+fn marks_of_one_line_are_listed_in_reading_order() {
+    let text = "One{2} two{1} and two again{2}.";
+    let lines = (1..=2).map(|n| line(n, "Line", "a", "1", "1", "", "")).collect();
+    let group = block(BlockKind::Lines(LineGroup { title: "Group".to_owned(), lines }));
+    let typeset = set(&document(vec![p(text), group]));
+    let marks: Vec<String> = runs(&typeset)
+        .iter()
+        .filter(|(_, _, run)| run.size == 7.5 && run.face == Face::SansSemibold)
+        .map(|(_, _, run)| run.text())
+        .collect();
+    assert_eq!(marks, ["2,", "1"]);
+}
+
+#[test]
+fn a_numbered_line_lists_the_pages_that_refer_to_it() {
+    let typeset = set(&document(vec![
+        p("First{7}."),
+        block(BlockKind::NewPart),
+        p("Second."),
+        block(BlockKind::NewPart),
+        p("Third{7}."),
+        block(BlockKind::NewPart),
+        block(BlockKind::Lines(LineGroup { title: "Group".to_owned(), lines: vec![line(7, "Seven", "a", "1", "1", "", "")] })),
+    ]));
+    let found: Vec<String> =
+        runs(&typeset).iter().filter(|(page, _, run)| *page == 3 && run.size == 7.5).map(|(_, _, run)| run.text()).collect();
+    assert_eq!(found, ["p\u{a0}1,", "3"]);
+    let anchor = typeset.pages.anchors.iter().find(|anchor| anchor.target == Target::Line(7)).unwrap();
+    assert_eq!(anchor.page, 3);
+    assert!(typeset.pages.pages[0].links.iter().any(|link| link.target == Target::Line(7)));
+}
+
+#[test]
+fn a_reference_names_the_page_of_its_anchor() {
+    let typeset = set(&document(vec![
+        p("See @end@, or @nowhere@."),
+        block(BlockKind::NewPart),
+        anchored(1, HeadingLook::Page, "The end", "end"),
+        p("Words."),
+    ]));
+    let text: String = runs(&typeset).iter().filter(|(page, ..)| *page == 0).map(|(_, _, run)| run.text()).collect();
+    assert!(text.contains("page\u{a0}2"), "{text}");
+    let origin = None;
+    assert_eq!(typeset.findings, [Finding::UnknownAnchor { origin, anchor: "nowhere".to_owned() }]);
+}
+
+#[test]
+fn a_danger_is_kept_with_what_it_guards() {
+    for words in (200..700).step_by(31) {
+        let typeset = set(&document(vec![
+            p(&prose(words)),
+            p("The amount to be guarded."),
+            callout(Weight::Danger, "", &prose(40)),
+            p(&prose(100)),
+        ]));
+        assert_eq!(page_with(&typeset, "guarded"), page_with(&typeset, "Danger"), "with {words} words first");
+    }
+}
+
+#[test]
+fn what_is_taller_than_a_page_is_reported_and_drawn_without_loss() {
+    let text = prose(1500);
+    let typeset = set(&document(vec![p(&prose(50)), callout(Weight::Care, "", &text), p("The end.")]));
+    assert!(matches!(typeset.findings[..], [Finding::TooTall { .. }]), "{:?}", typeset.findings);
+    assert_inside(&typeset);
+    let set: String = runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text() + " ").collect();
+    let words = set.split_whitespace().count();
+    assert_eq!(words, 50 + 1500 + 2);
+}
+
+#[test]
+fn a_word_wider_than_its_column_is_reported_and_cut_not_lost() {
+    let word = "Donaudampfschifffahrtsgesellschaft".repeat(5);
+    let typeset = set(&document(vec![p(&word)]));
+    assert!(matches!(typeset.findings[..], [Finding::TooWide { .. }]), "{:?}", typeset.findings);
+    assert_inside(&typeset);
+    let set: String = runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text()).collect();
+    assert_eq!(set, word);
+}
+
+#[test]
+fn a_character_no_face_has_is_reported() {
+    let typeset = set(&document(vec![p("A fish: 🐟.")]));
+    assert!(matches!(typeset.findings[..], [Finding::MissingGlyph { .. }]), "{:?}", typeset.findings);
+}
+
+#[test]
+fn a_number_and_its_unit_stand_a_fifth_of_an_em_apart() {
+    let typeset = set(&document(vec![p("1.25~kg on Wed 17~March")]));
+    let gaps: Vec<f32> = runs(&typeset)
+        .iter()
+        .flat_map(|(_, _, run)| &run.glyphs)
+        .filter(|glyph| glyph.text == "\u{a0}")
+        .map(|glyph| glyph.advance)
+        .collect();
+    assert_eq!(gaps, [200.0, 200.0]);
+}
+
+#[test]
+fn steps_are_never_split() {
+    for words in (0..400).step_by(41) {
+        let steps = (0..12).map(|n| step("Today", &format!("Amount {n}"), &format!("{} last{n}", prose(50)))).collect();
+        let typeset = set(&document(vec![p(&prose(words + 1)), block(BlockKind::Steps(steps))]));
+        assert_inside(&typeset);
+        for n in 0..12 {
+            assert_eq!(page_with(&typeset, &format!("Amount {n}")), page_with(&typeset, &format!("last{n}")));
+        }
+    }
+}
+
+#[test]
+fn a_poster_keeps_to_one_page_and_says_when_it_cannot() {
+    let mut document = poster();
+    let more = document.blocks[2].clone();
+    for _ in 0..4 {
+        document.blocks.insert(3, more.clone());
+    }
+    let typeset = set(&document);
+    assert_eq!(typeset.pages.pages.len(), 1);
+    assert!(matches!(typeset.findings[..], [Finding::TooTall { by, .. }] if by > 100.0), "{:?}", typeset.findings);
+}
+
+#[test]
+fn a_crowded_poster_shrinks_its_amounts_no_further_than_44_points() {
+    let mut document = poster();
+    let nails = Labelled { label: t("*3.5* kg"), body: vec![p("*nails* by Sunday.")] };
+    document.blocks.insert(3, block(BlockKind::Labelled(vec![nails])));
+    let typeset = set(&document);
+    let largest = runs(&typeset).iter().fold(0.0_f32, |largest, (_, _, run)| largest.max(run.size));
+    assert!((44.0..54.0).contains(&largest), "{largest}");
+    assert_eq!(typeset.findings, []);
+}
+
+#[test]
+fn a_pale_accent_does_not_carry_numbers() {
+    let mut document = sampler();
+    document.style.accent = [0xff, 0xe0, 0x80];
+    let typeset = set(&document);
+    assert!(runs(&typeset).iter().all(|(_, _, run)| run.ink != Ink::Accent));
+}
+
+#[test]
+fn setting_twice_gives_the_same_pages() {
+    let (first, second) = (set(&sampler()), set(&sampler()));
+    assert_eq!(format!("{:?}", first.pages), format!("{:?}", second.pages));
+}

@@ -87,6 +87,19 @@ impl Setter<'_> {
             }
             if let Some(first) = set.first_mut() {
                 first.new_page = std::mem::take(&mut new_page);
+                // What follows a heading belongs to it and stands close under it.
+                let headed = index.checked_sub(1).and_then(|before| blocks.get(before)).map(|block| &block.kind);
+                if let (true, Some(BlockKind::Heading(heading))) = (place.main, headed) {
+                    first.before = match (&block.kind, heading.look) {
+                        (BlockKind::Heading(_) | BlockKind::Callout { .. }, _) => HALF,
+                        (BlockKind::Table(_), HeadingLook::Section | HeadingLook::Wide) => 3.25,
+                        (BlockKind::Lines(_), _) => first.before,
+                        _ => 0.0,
+                    };
+                    if matches!(block.kind, BlockKind::Steps(_)) {
+                        first.snap = false;
+                    }
+                }
             }
             if pieces.is_empty() && !place.main {
                 if let Some(first) = set.first_mut() {

@@ -79,8 +79,6 @@ impl Setter<'_> {
         let mut links = Links::new(&set.links);
         let mut last_width = f32::INFINITY;
         let mut result_y = y + keyed_look.baseline();
-        let leads = set.links.clone();
-        let _ = &leads;
         for each in set.lines {
             last_width = each.width;
             result_y = y + keyed_look.baseline();

@@ -228,6 +228,9 @@ impl<'a> Setter<'a> {
         for (mut run, link) in line.runs {
             run.x += x;
             run.y += y;
+            if run.ink == Ink::Accent && run.size < 25.0 {
+                run.ink = self.document.style.numeral_ink();
+            }
             let (above, below) = (run.size * 0.95, run.size * 0.35);
             run.frame = Bounds { x: frame.0, y: run.y - above, width: frame.1, height: above + below };
             let item_tag = match (link.and_then(|link| links.leads.get(link).cloned().map(|lead| (link, lead))), tag) {
@@ -255,12 +258,20 @@ impl<'a> Setter<'a> {
         for (at, side) in line.ticks {
             let stroke = if side > 15.0 { 1.4 } else { 0.8 };
             let bounds = Bounds { x: x + at + 0.5, y: y - side * 0.86, width: side - 1.0, height: side - 1.0 };
-            piece.path(None, rectangle(bounds), None, Some((stroke, Ink::Ink)));
+            self.put_tick(piece, bounds, stroke, tag);
         }
         for (at, drawing) in line.drawings {
             self.put_drawing(piece, &drawing, x + at, y - drawing.height + 3.0, tag);
         }
         self.put_marks(piece, &line.marks, y, tag);
+    }
+
+    /// Draws a box to tick; those who hear the page are told of it.
+    fn put_tick(&mut self, piece: &mut Piece, bounds: Bounds, stroke: f32, parent: Option<TagId>) {
+        let role = Role::Figure { alternative: "box to tick".to_owned(), bounds: None };
+        let tag = self.tag_in(parent.unwrap_or(self.parent), role);
+        piece.path(Some(tag), rectangle(bounds), None, Some((stroke, Ink::Ink)));
+        piece.figures.push((tag, bounds));
     }
 
     /// Sets marks in the number column with their baseline at `y`.

@@ -280,9 +280,9 @@ impl Setter<'_> {
         }
         let address = Look::sans(8.0, 10.5).ink(Ink::Quiet);
         if !letterhead.address.is_empty() {
-            let tag = self.tag(Role::Paragraph);
             let mut y = top + 7.4;
             for line in &letterhead.address {
+                let tag = self.tag(Role::Paragraph);
                 self.stray(&mut piece, line, &address, (right, y), true, Some(tag));
                 y += address.leading;
             }
@@ -355,12 +355,6 @@ fn put_art(piece: &mut Piece, art: &Art, frame: Bounds, tag: TagId) -> Bounds {
 fn marks_after_text(page: &mut Page, tags: &[crate::page::display::Tag]) {
     let links: BTreeSet<TagId> = page.links.iter().filter_map(|link| link.tag).collect();
     let parent = |tag: TagId| tags.get(tag.0 as usize).and_then(|tag| tag.parent);
-    let number_x = page
-        .links
-        .iter()
-        .filter(|link| matches!(link.target, crate::page::display::Target::Line(_)))
-        .fold(0.0_f32, |right, link| right.max(link.bounds.x));
-    let _ = number_x;
     let mut waiting: BTreeMap<TagId, Vec<DrawItem>> = BTreeMap::new();
     let mut items = Vec::with_capacity(page.items.len());
     let belongs = |tag: Option<TagId>, to: TagId| {

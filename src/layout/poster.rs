@@ -147,7 +147,7 @@ impl Setter<'_> {
         let look = Look::sans(13.0, 17.0).faces(Face::SansSemibold, Face::SansBold, Face::SansSemibold).ink(Ink::Quiet);
         let text = self.block_of_text(&heading.text, &look, self.full(), tag);
         let mut piece = Piece { before: if rule { 8.0 } else { 0.0 }, ..Piece::default() };
-        let top = if rule { 2.6 } else { -2.0 };
+        let top = if rule { 4.0 } else { -2.0 };
         if rule {
             piece.rule(self.full().0, self.main_right(), 0.0, 1.2, Ink::Ink);
         }
@@ -168,6 +168,7 @@ impl Setter<'_> {
         let room = grid.main_x - grid.label_x - 6.0;
         let amounts = |strong_size: f32| Look {
             strong_size,
+            space: 1.8,
             ..Look::sans(22.0, strong_size * 0.9).faces(Face::SansSemibold, Face::SansBold, Face::SansSemibold)
         };
         // A long amount shrinks before it is broken over two lines.
@@ -275,7 +276,7 @@ impl Setter<'_> {
             let y = baseline(ROW) - 0.5;
             if ticked {
                 let bounds = Bounds { x: x + 0.7, y: y - side + 4.3, width: side - 1.4, height: side - 1.4 };
-                row.path(None, super::piece::rectangle(bounds), None, Some((1.4, Ink::Ink)));
+                self.put_tick(row, bounds, 1.4, Some(tag));
             }
             let count = set.lines.len();
             let mut width = 0.0_f32;

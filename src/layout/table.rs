@@ -91,14 +91,25 @@ impl Setter<'_> {
         let get = |list: &[f32], n: usize| list.get(n).copied().unwrap_or(0.0);
         let wish: f32 = free.iter().map(|&n| get(&natural, n) + GUTTER).sum();
         let need: f32 = free.iter().map(|&n| get(&least, n) + GUTTER).sum();
+        // Where there is too little room, wide columns give way first: none is wider than this unless a word is.
+        let mut cap = total;
+        if wish > left && need < left {
+            let (mut low, mut high) = (0.0, total);
+            for _ in 0..24 {
+                cap = (low + high) / 2.0;
+                let sum: f32 = free.iter().map(|&n| get(&natural, n).min(get(&least, n).max(cap)) + GUTTER).sum();
+                if sum > left { high = cap } else { low = cap }
+            }
+            cap = low;
+        }
         for &n in &free {
-            let (natural, least) = (get(&natural, n) + GUTTER, get(&least, n) + GUTTER);
+            let (natural, least) = (get(&natural, n), get(&least, n));
             let width = if wish <= left {
-                natural + (left - wish) / free.len() as f32
-            } else if need < left && wish > need {
-                least + (natural - least) * (left - need) / (wish - need)
+                natural + GUTTER + (left - wish) / free.len() as f32
+            } else if need < left {
+                natural.min(least.max(cap)) + GUTTER
             } else if need > 0.0 {
-                left * least / need
+                left * (least + GUTTER) / need
             } else {
                 left
             };

@@ -22,6 +22,8 @@ pub(super) struct Look {
     pub(super) figures: Figures,
     /// Side of a box to tick.
     pub(super) tick: f32,
+    /// How much wider than the face's own the spaces are drawn.
+    pub(super) space: f32,
 }
 
 impl Look {
@@ -36,6 +38,7 @@ impl Look {
             ink: Ink::Ink,
             figures: Figures::Tabular,
             tick: 8.5,
+            space: 1.0,
         }
     }
 
@@ -74,6 +77,20 @@ struct Style {
     ink: Ink,
     rise: f32,
     figures: Figures,
+    space: f32,
+}
+
+impl Style {
+    fn of(look: &Look) -> Style {
+        Style {
+            face: look.regular,
+            size: look.size,
+            ink: look.ink,
+            rise: 0.0,
+            figures: look.figures,
+            space: look.space,
+        }
+    }
 }
 
 /// Where a stretch of text leads.
@@ -141,8 +158,9 @@ fn flatten(inlines: &[Inline], look: &Look, style: Style, link: Option<usize>, p
                 flatten(inner, look, style, link, page_of, flat);
             }
             Inline::Unit(text) => {
-                if !flat.text.is_empty() && !flat.text.ends_with(' ') {
-                    push(flat, " ", style, link);
+                // A wide space parts a name from its unit.
+                if !flat.text.is_empty() {
+                    push(flat, "\u{a0} ", style, link);
                 }
                 let style = Style { face: Face::Sans, size: style.size * (8.0 / 9.0), ink: Ink::Quiet, ..style };
                 push(flat, text, style, link);
@@ -191,7 +209,7 @@ fn push(flat: &mut Flat, text: &str, style: Style, link: Option<usize>) {
             c if c.is_control() => ' ',
             c => c,
         };
-        if c != ' ' || !flat.text.ends_with([' ', '\u{2028}']) {
+        if c != ' ' || !(flat.text.is_empty() || flat.text.ends_with([' ', '\u{2028}'])) {
             flat.text.push(c);
         }
     }
@@ -225,7 +243,7 @@ impl Part {
 
 /// Cuts a paragraph into lines of at most `width`.
 pub(super) fn set(fonts: &Fonts, inlines: &[Inline], look: &Look, width: f32, page_of: PageOf<'_>) -> SetText {
-    let style = Style { face: look.regular, size: look.size, ink: look.ink, rise: 0.0, figures: look.figures };
+    let style = Style::of(look);
     let mut flat = Flat { text: String::new(), bits: Vec::new(), marks: Vec::new(), links: Vec::new() };
     flatten(inlines, look, style, None, page_of, &mut flat);
     let mut too_wide = None;
@@ -233,7 +251,7 @@ pub(super) fn set(fonts: &Fonts, inlines: &[Inline], look: &Look, width: f32, pa
     for segment in cut(fonts, &flat, look, style) {
         if segment.width > width + 0.01 {
             too_wide = Some(segment.width - width);
-            split(fonts, segment, width, &mut segments);
+            split(segment, width, &mut segments);
         } else {
             segments.push(segment);
         }
@@ -271,7 +289,7 @@ pub(super) fn natural_width(fonts: &Fonts, inlines: &[Inline], look: &Look, page
 
 /// The width of the widest part that cannot be broken.
 pub(super) fn least_width(fonts: &Fonts, inlines: &[Inline], look: &Look, page_of: PageOf<'_>) -> f32 {
-    let style = Style { face: look.regular, size: look.size, ink: look.ink, rise: 0.0, figures: look.figures };
+    let style = Style::of(look);
     let mut flat = Flat { text: String::new(), bits: Vec::new(), marks: Vec::new(), links: Vec::new() };
     flatten(inlines, look, style, None, page_of, &mut flat);
     cut(fonts, &flat, look, style).iter().fold(0.0, |widest, segment| widest.max(segment.width))
@@ -297,14 +315,25 @@ fn cut(fonts: &Fonts, flat: &Flat, look: &Look, style: Style) -> Vec<Segment> {
         fill(fonts, flat, look, start, start + words.len(), &mut segment);
         if words.len() < piece.len() && piece.contains(' ') {
             let (style, link) = style_at(flat, start + words.len(), style);
-            let shaped = fonts.shape(style.face, style.figures, " ");
-            segment.space = Some((style, shaped.advance * style.size / 1000.0, link));
+            segment.space = Some((style, space(fonts, style).advance * style.size / 1000.0, link));
         }
         segment.width = segment.parts.iter().map(Part::width).sum();
         segments.push(segment);
         start = end;
     }
     segments
+}
+
+/// The space between words.
+fn space(fonts: &Fonts, style: Style) -> Shaped {
+    let mut shaped = fonts.shape(style.face, style.figures, " ");
+    if style.space != 1.0 {
+        for glyph in &mut shaped.glyphs {
+            glyph.advance *= style.space;
+        }
+        shaped.advance *= style.space;
+    }
+    shaped
 }
 
 fn style_at(flat: &Flat, at: usize, fallback: Style) -> (Style, Option<usize>) {
@@ -361,7 +390,7 @@ fn words(
             let unit = following.is_some_and(|c| c.is_alphabetic() || matches!(c, '%' | '‰' | '°'));
             let mut shaped = fonts.shape(style.face, style.figures, " ");
             let width = match c {
-                '\u{2009}' => Some(100.0),
+                '\u{2009}' => Some(160.0),
                 _ if number && unit => Some(200.0),
                 _ => None,
             };
@@ -387,8 +416,7 @@ fn words(
 }
 
 /// Cuts a segment that is wider than its column between glyphs, so that nothing is lost.
-fn split(fonts: &Fonts, segment: Segment, width: f32, into: &mut Vec<Segment>) {
-    let _ = fonts;
+fn split(segment: Segment, width: f32, into: &mut Vec<Segment>) {
     let mut current = Segment { end: segment.end, ..Segment::default() };
     for part in segment.parts {
         match part {
@@ -445,7 +473,7 @@ fn breaks(segments: &[Segment], width: f32) -> Vec<usize> {
             }
             let last = end + 1 == count || segment.forced;
             let slack = ((width - natural) / width).max(0.0);
-            let lonely = last && start > 0 && end == start && slack > 0.8;
+            let lonely = last && start > 0 && slack > 0.8;
             let cost = so_far + LINE + if last { 0.0 } else { slack * slack * 100.0 } + if lonely { LONELY } else { 0.0 };
             if let Some(slot) = best.get_mut(end + 1)
                 && cost < slot.0
@@ -499,7 +527,7 @@ fn assemble(fonts: &Fonts, segments: Vec<Segment>, last: bool) -> SetLine {
         if let Some((style, width, link)) = segment.space
             && !(ends && last)
         {
-            let glyphs = fonts.shape(style.face, style.figures, " ").glyphs;
+            let glyphs = space(fonts, style).glyphs;
             append(&mut line, &mut current, x, style, link, glyphs);
             x += width;
         }
