@@ -86,7 +86,7 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
     let name = edition.name();
     let lines = lines::Lines::new(source.plan);
     let reader = Reader::new(source.site, source.plan.system);
-    let text = source
+    source
         .template
         .template(name)
         .ok_or_else(|| Diagnostic::error("missing-template", None, format!("there is no template `{name}.md`")))?;
@@ -94,16 +94,11 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
     environment.set_undefined_behavior(minijinja::UndefinedBehavior::Strict);
     environment.set_auto_escape_callback(|_| minijinja::AutoEscape::Custom("markdown".into()));
     environment.set_formatter(words::escaping_formatter);
-    let mut syntax = minijinja::syntax::SyntaxConfig::builder();
-    syntax.trim_blocks(true).lstrip_blocks(true).keep_trailing_newline(true);
-    let syntax = syntax.build().map_err(|error| broken(&error, name))?;
-    environment.set_syntax(syntax);
     for part in ["care-plan", "shed-sheet", "workings", "sentences"] {
         if let Some(text) = source.template.template(part) {
-            environment.add_template(part, text).map_err(|error| broken(&error, part))?;
+            environment.add_template_owned(part, tidy_tags(text)).map_err(|error| broken(&error, part))?;
         }
     }
-    let _ = text;
     let view = view::view(source, edition, &reader, &lines);
     let template = environment.get_template(name).map_err(|error| broken(&error, name))?;
     let rendered = template.render(view).map_err(|error| broken(&error, name))?;
@@ -135,6 +130,45 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
         blocks,
         fingerprint: source.fingerprint,
     })
+}
+
+/// Lets a line that holds nothing but tags leave no trace in the text: its indentation goes, and its line break moves
+/// inside its last tag, so that lines keep their numbers in complaints.
+fn tidy_tags(template: &str) -> String {
+    let mut out = String::with_capacity(template.len() + 256);
+    for line in template.split_inclusive('\n') {
+        let bare = line.trim();
+        let tag = (bare.starts_with("{%") && bare.ends_with("%}")) || (bare.starts_with("{#") && bare.ends_with("#}"));
+        if tag && !holds_words(bare) && line.ends_with('\n') {
+            let (head, close) = bare.split_at(bare.len() - 2);
+            // A dash that trims white space must stay beside its bracket.
+            let (head, dash) = head.strip_suffix('-').map_or((head, ""), |h| (h, "-"));
+            out.push_str(head);
+            out.push('\n');
+            out.push_str(dash);
+            out.push_str(close);
+        } else {
+            out.push_str(line);
+        }
+    }
+    out
+}
+
+/// Whether anything stands outside the tags of a line.
+fn holds_words(line: &str) -> bool {
+    let mut rest = line;
+    loop {
+        rest = rest.trim_start();
+        let close = match rest.get(..2) {
+            Some("{%") => "%}",
+            Some("{#") => "#}",
+            _ => return !rest.is_empty(),
+        };
+        match rest.split_once(close) {
+            Some((_, after)) => rest = after,
+            None => return true,
+        }
+    }
 }
 
 /// A broken template gets the same kind of complaint as a broken site file.
