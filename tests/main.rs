@@ -1,3 +1,4 @@
 //! All integration tests, in one binary: it links once.
 mod complaints;
+mod drawing;
 mod units;
