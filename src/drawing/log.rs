@@ -85,10 +85,8 @@ pub fn log_chart(c: &LogChart) -> Drawing {
         canvas.axis_number(scale.at(*value), !edge, text);
     }
 
-    let places: Vec<(f32, f32)> = points
-        .iter()
-        .map(|point| (time.at(point.date).clamp(3.0, width - 3.0), scale.at(point.value)))
-        .collect();
+    let places: Vec<(f32, f32)> =
+        points.iter().map(|point| (time.at(point.date).clamp(3.0, width - 3.0), scale.at(point.value))).collect();
     canvas.line(&places, 0.8, Ink::Ink);
     canvas.fence(&places);
     let latest = points.len() - 1;

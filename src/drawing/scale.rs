@@ -14,7 +14,7 @@ pub const NUMBER_REACH: f32 = 34.0;
 /// Length of a tick.
 pub const TICK: f32 = 1.2 * MM;
 /// Where axis numbers start, right of the main column.
-pub const AXIS_GAP: f32 = 4.5;
+pub const AXIS_GAP: f32 = 6.0;
 /// Height of the label's box above its baseline, in sizes.
 pub const ASCENT: f32 = 0.74;
 /// Depth of the label's box below its baseline, in sizes.
@@ -541,11 +541,14 @@ impl Canvas {
         let wide = Area { left: area.left - 1.5, right: area.right + 1.5, ..*area };
         // Digits have no descenders: a line just under the baseline does no harm.
         let core = Area { top: area.top + 0.5, bottom: area.top + (area.bottom - area.top) * 0.79, ..*area };
+        // A level line so close that it would read as an underline does.
+        let apart = Area { top: core.top - 1.0, bottom: core.bottom + 2.0, ..core };
+        let crossed = |(from, to): &((f32, f32), (f32, f32))| {
+            if (from.1 - to.1).abs() < 0.01 { apart.crossed(*from, *to) } else { core.crossed(*from, *to) }
+        };
         inside
             && !self.taken.iter().any(|taken| taken.meets(&wide))
-            && (!strict
-                || (!self.fences.iter().any(|(from, to)| core.crossed(*from, *to))
-                    && !self.blocks.iter().any(|block| block.meets(&core))))
+            && (!strict || (!self.fences.iter().any(crossed) && !self.blocks.iter().any(|block| block.meets(&core))))
     }
 
     /// Puts a label of one line at the first spot that is free of labels and fences; false if there is none.

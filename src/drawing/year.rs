@@ -2,9 +2,7 @@
 
 use chrono::NaiveDate;
 
-use super::scale::{
-    Canvas, Line, MonthNames, Scale, Spot, TimeAxis, extent, nothing, tame, tame_width, text_width,
-};
+use super::scale::{Canvas, Line, MonthNames, Scale, Spot, TimeAxis, extent, nothing, tame, tame_width, text_width};
 use crate::page::style::MM;
 use crate::page::{Drawing, Face, Ink};
 
