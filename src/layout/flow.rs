@@ -177,7 +177,12 @@ impl Setter<'_> {
 
     fn list(&mut self, start: Option<u64>, items: &[Vec<Block>], place: &Place) -> Vec<Piece> {
         let list = self.tag(Role::List { numbered: start.is_some() });
-        let indent = if place.look.size > 14.0 { 26.0 } else { LINE };
+        let last = start.map(|start| start.saturating_add(items.len() as u64).saturating_sub(1));
+        let indent = match last {
+            _ if place.look.size > 14.0 => 26.0,
+            Some(last) if last > 9 => 19.5,
+            _ => LINE,
+        };
         let mut pieces = Vec::new();
         for (index, item) in items.iter().enumerate() {
             let row = self.tag_in(list, Role::ListItem);
