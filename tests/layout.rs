@@ -688,6 +688,16 @@ fn what_is_taller_than_a_page_is_reported_and_drawn_without_loss() {
 }
 
 #[test]
+fn a_step_taller_than_a_page_is_reported_and_drawn_without_loss() {
+    let text = prose(1200);
+    let typeset = set(&document(vec![block(BlockKind::Steps(vec![step("Today", "Amount", &text), step("", "Next", "")]))]));
+    assert!(matches!(typeset.findings[..], [Finding::TooTall { .. }]), "{:?}", typeset.findings);
+    assert_inside(&typeset);
+    let set: String = runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text() + " ").collect();
+    assert_eq!(set.split_whitespace().count(), 1200 + 5);
+}
+
+#[test]
 fn a_word_wider_than_its_column_is_reported_and_cut_not_lost() {
     let word = "Donaudampfschifffahrtsgesellschaft".repeat(5);
     let typeset = set(&document(vec![p(&word)]));

@@ -261,6 +261,15 @@ impl Setter<'_> {
             y += 15.75 - (17.0 - amount_look.baseline()) - baseline(LINE);
             let place = Place { main: false, ..self.main_place() };
             let text = self.within(body, |setter| setter.blocks(&step.text, &place));
+            let tall: f32 = text.iter().map(|piece| piece.before + piece.height).sum();
+            if tall + y + 7.25 > self.grid.bottom - self.grid.top {
+                // No page can hold it: its head, then its text line by line.
+                let mut head = piece.clone();
+                head.height = y.max(when_bottom);
+                head.keep = true;
+                piece.parts.push(head);
+                piece.parts.extend(text.iter().cloned());
+            }
             if !text.is_empty() {
                 let text = stack(text);
                 let height = text.height;
