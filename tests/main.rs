@@ -1,3 +1,5 @@
-//! All integration tests, linked once.
+//! All integration tests, in one binary: it links once.
+mod complaints;
 mod layout;
 mod pdf;
+mod units;

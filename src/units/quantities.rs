@@ -1,11 +1,12 @@
 //! The quantity types: `uom`'s where it has them, newtypes where two meanings share a dimension.
+//! A mass concentration is `uom`'s mass density, so that mass over volume is one without a conversion.
 
 use std::ops::{Add, Div, Mul, Sub};
 
 pub use uom::si::f64::{
     AmountOfSubstance, Angle, Area, ElectricCharge, ElectricCurrent, ElectricPotential, Length, Mass,
-    MassConcentration, MolarConcentration, MolarMass, Ratio, TemperatureInterval, ThermodynamicTemperature, Time,
-    Volume, VolumeRate,
+    MassDensity as MassConcentration, MolarConcentration, MolarMass, Ratio, TemperatureInterval,
+    ThermodynamicTemperature, Time, Volume, VolumeRate,
 };
 use uom::si::{Dimension, Quantity, SI};
 

@@ -2,8 +2,8 @@
 
 use super::quantities::{
     AmmoniaNitrogen, Angle, Area, Calcium, CarbonateHardness, Conductivity, ElectricCurrent, ElectricPotential,
-    GeneralHardness, Length, Mass, MassConcentration, Nitrate, NitriteIon, Phosphate, Ratio, Si,
-    TemperatureInterval, ThermodynamicTemperature, Time, Volume, VolumeRate,
+    GeneralHardness, Length, Mass, MassConcentration, Nitrate, NitriteIon, Phosphate, Ratio, Si, TemperatureInterval,
+    ThermodynamicTemperature, Time, Volume, VolumeRate,
 };
 use super::table::{self, Unit};
 
@@ -197,9 +197,9 @@ pub enum ReadError {
     },
 }
 
-/// A unit's spelling for comparison: no spaces; small letters unless that would make two units one.
+/// A unit's spelling for comparison: no spaces, and without the `as` of `mg/L as CaCO3`.
 fn folded(text: &str) -> String {
-    text.chars().filter(|c| !c.is_whitespace()).collect()
+    text.split_whitespace().filter(|word| *word != "as").collect()
 }
 
 fn matches(unit: &Unit, written: &str) -> bool {
@@ -231,10 +231,12 @@ pub fn unit_named(kind: Kind, written: &str) -> Result<&'static Unit, ReadError>
     let nearest = table::ALL
         .iter()
         .filter(|u| u.kind == kind)
-        .map(|u| (strsim::damerau_levenshtein(&folded(u.symbol).to_lowercase(), &short.to_lowercase()), u.symbol))
+        .flat_map(|u| std::iter::once(u.symbol).chain(u.also.iter().copied()))
+        .map(|name| (strsim::damerau_levenshtein(&folded(name).to_lowercase(), &short.to_lowercase()), name))
         .min_by_key(|(distance, _)| *distance)
-        .filter(|(distance, symbol)| *distance <= 2 && *distance < symbol.chars().count())
-        .map(|(_, symbol)| symbol);
+        // At least half of the letters must be right: `metr` is metre, but `q` is not `m`.
+        .filter(|(distance, name)| *distance <= 2 && *distance * 2 <= name.chars().count())
+        .map(|(_, name)| name);
     Err(ReadError::UnknownUnit { unit: written.trim().to_owned(), nearest })
 }
 
@@ -290,6 +292,14 @@ fn follows(first: &Unit, second: &Unit) -> bool {
 /// # Errors
 /// A [`ReadError`] that says what is wrong; the caller knows whose number it was, and complains.
 pub fn read<Q: Readable>(text: &str) -> Result<Q, ReadError> {
+    read_si(Q::KIND, text).map(Q::from_si)
+}
+
+/// Reads a quantity of a kind known only at run time (a column of the log), as its SI value.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_si(kind: Kind, text: &str) -> Result<f64, ReadError> {
     let (value, rest) = split_number(text)?;
     let rest = rest.trim();
     if rest.is_empty() {
@@ -303,16 +313,27 @@ pub fn read<Q: Readable>(text: &str) -> Result<Q, ReadError> {
         .filter(|(i, _)| rest.get(..*i).is_some_and(|head| head.ends_with(|c: char| c.is_whitespace() || c == '\'')))
         .map(|(i, _)| rest.split_at(i));
     if let Some((head, tail)) = compound {
-        let first = unit_named(Q::KIND, head)?;
+        let first = unit_named(kind, head)?;
         let (second_value, second_rest) = split_number(tail)?;
-        let second = unit_named(Q::KIND, second_rest)?;
+        let second = unit_named(kind, second_rest)?;
         if follows(first, second) && value >= 0.0 && second_value >= 0.0 {
-            return Ok(Q::from_si(first.si(value) + second.si(second_value)));
+            return Ok(first.si(value) + second.si(second_value));
         }
         return Err(ReadError::UnknownUnit { unit: rest.to_owned(), nearest: None });
     }
-    let unit = unit_named(Q::KIND, rest)?;
-    Ok(Q::from_si(unit.si(value)))
+    Ok(unit_named(kind, rest)?.si(value))
+}
+
+/// Reads a number that has no unit, such as a pH.
+///
+/// # Errors
+/// A [`ReadError`]; whatever follows the number is an unknown unit.
+pub fn read_number(text: &str) -> Result<f64, ReadError> {
+    let (value, rest) = split_number(text)?;
+    match rest.trim() {
+        "" => Ok(value),
+        unit => Err(ReadError::UnknownUnit { unit: unit.to_owned(), nearest: None }),
+    }
 }
 
 /// Reads a bare number in a unit that stands elsewhere (a column's head).
@@ -320,6 +341,14 @@ pub fn read<Q: Readable>(text: &str) -> Result<Q, ReadError> {
 /// # Errors
 /// A [`ReadError`]; a unit beside the number is read too, and must be of the same kind.
 pub fn read_in<Q: Readable>(text: &str, unit: &Unit) -> Result<Q, ReadError> {
+    read_si_in(Q::KIND, text, unit).map(Q::from_si)
+}
+
+/// [`read_in`] for a kind known only at run time, as its SI value.
+///
+/// # Errors
+/// As [`read_in`].
+pub fn read_si_in(kind: Kind, text: &str, unit: &Unit) -> Result<f64, ReadError> {
     let (value, rest) = split_number(text)?;
-    if rest.trim().is_empty() { Ok(Q::from_si(unit.si(value))) } else { read(text) }
+    if rest.trim().is_empty() { Ok(unit.si(value)) } else { read_si(kind, text) }
 }

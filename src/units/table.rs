@@ -138,13 +138,8 @@ pub const POUND: Unit = unit(Kind::Mass, "lb", LB, &["lbs"]);
 pub const OUNCE: Unit = unit(Kind::Mass, "oz", LB / 16.0, &[]);
 // Temperatures.
 /// Degree Celsius.
-pub const CELSIUS: Unit = Unit {
-    kind: Kind::Temperature,
-    symbol: "°C",
-    size: 1.0,
-    zero: 273.15,
-    also: &["c", "degc", "ºc"],
-};
+pub const CELSIUS: Unit =
+    Unit { kind: Kind::Temperature, symbol: "°C", size: 1.0, zero: 273.15, also: &["c", "degc", "ºc"] };
 /// Degree Fahrenheit.
 pub const FAHRENHEIT: Unit = Unit {
     kind: Kind::Temperature,
@@ -174,6 +169,10 @@ pub const KH_HCO3: Unit =
     unit(Kind::CarbonateHardness, "mg/L HCO₃", 1.0 / (H + C + 3.0 * O), &["mg/lhco3", "mg/lhco₃"]);
 /// French degree of alkalinity.
 pub const KH_FRENCH: Unit = unit(Kind::CarbonateHardness, "°fKH", 20.0 / CACO3, &["fkh", "ºfkh"]);
+/// English (Clark) degree of alkalinity: a grain as CaCO3 in an imperial gallon (HU-05).
+pub const KH_ENGLISH: Unit = unit(Kind::CarbonateHardness, "°eKH", 2.0 * GRAIN / IMP_GAL / CACO3, &["ekh", "ºekh"]);
+/// Grains per US gallon as CaCO3 (HU-07).
+pub const KH_GRAINS: Unit = unit(Kind::CarbonateHardness, "gpg", 2.0 * GRAIN / US_GAL / CACO3, &[]);
 // General hardness, held as moles of Ca + Mg.
 /// German degree of general hardness.
 pub const DEGREE_GH: Unit = unit(Kind::GeneralHardness, "°dGH", CHARGE_PER_DEGREE / 2.0, &["dgh", "ºdgh", "°dh", "dh"]);
@@ -187,6 +186,8 @@ pub const GH_MMOL: Unit = unit(Kind::GeneralHardness, "mmol/L", 1.0, &["mmol/l"]
 pub const GH_FRENCH: Unit = unit(Kind::GeneralHardness, "°fH", 10.0 / CACO3, &["fh", "ºfh"]);
 /// Grains per US gallon as CaCO3 (HU-07).
 pub const GH_GRAINS: Unit = unit(Kind::GeneralHardness, "gpg", GRAIN / US_GAL / CACO3, &[]);
+/// English (Clark) degree: a grain as CaCO3 in an imperial gallon (HU-05).
+pub const GH_ENGLISH: Unit = unit(Kind::GeneralHardness, "°e", GRAIN / IMP_GAL / CACO3, &["eh", "ºe", "°clark"]);
 // Calcium, held as moles.
 /// As the element.
 pub const CALCIUM_MG: Unit = unit(Kind::Calcium, "mg/L Ca", 1.0 / CA, &["mg/lca"]);
@@ -229,8 +230,7 @@ pub const NITRATE_N: Unit = unit(Kind::Nitrate, "mg/L NO₃-N", 1e-3 * (N + 3.0 
 /// Phosphate as the ion.
 pub const PHOSPHATE_ION: Unit = unit(Kind::Phosphate, "mg/L PO₄", 1e-3, &["mg/lpo4", "mg/lpo₄"]);
 /// Phosphate as phosphorus.
-pub const PHOSPHATE_P: Unit =
-    unit(Kind::Phosphate, "mg/L PO₄-P", 1e-3 * (P + 4.0 * O) / P, &["mg/lpo4-p", "mg/lp"]);
+pub const PHOSPHATE_P: Unit = unit(Kind::Phosphate, "mg/L PO₄-P", 1e-3 * (P + 4.0 * O) / P, &["mg/lpo4-p", "mg/lp"]);
 // Flows.
 /// Litres per second.
 pub const LITRES_PER_SECOND: Unit = unit(Kind::Flow, "L/s", 1e-3, &["l/s"]);
@@ -307,8 +307,8 @@ pub const ALL: &[Unit] = &[
     KILOGRAM, GRAM, POUND, OUNCE,
     CELSIUS, FAHRENHEIT, KELVIN, KELVIN_DIFFERENCE, FAHRENHEIT_DIFFERENCE,
     MICROSIEMENS, MILLISIEMENS,
-    DEGREE_KH, KH_MG, KH_PPM, KH_MEQ, KH_HCO3, KH_FRENCH,
-    DEGREE_GH, GH_MG, GH_PPM, GH_MMOL, GH_FRENCH, GH_GRAINS,
+    DEGREE_KH, KH_MG, KH_PPM, KH_MEQ, KH_HCO3, KH_FRENCH, KH_ENGLISH, KH_GRAINS,
+    DEGREE_GH, GH_MG, GH_PPM, GH_MMOL, GH_FRENCH, GH_ENGLISH, GH_GRAINS,
     CALCIUM_MG, CALCIUM_CACO3, CALCIUM_PPM, CALCIUM_MMOL,
     MILLIGRAMS, MICROGRAMS, PPM, PPB, GRAMS_PER_LITRE, GRAMS_PER_CUBIC_METRE,
     AMMONIA_N, AMMONIA_NH3, AMMONIA_NH4,

@@ -159,7 +159,9 @@ fn direct<'a>(expr: &'a Expr, found: &mut Vec<&'a Rc<Node>>) {
 fn same_symbol(a: &Node, b: &Node) -> bool {
     match (&a.name, &b.name, &a.expr, &b.expr) {
         (Some(a), Some(b), ..) => a.id == b.id,
-        (None, None, Expr::Leaf { symbol: a, title: ta, .. }, Expr::Leaf { symbol: b, title: tb, .. }) => a == b && ta == tb,
+        (None, None, Expr::Leaf { symbol: a, title: ta, .. }, Expr::Leaf { symbol: b, title: tb, .. }) => {
+            a == b && ta == tb
+        }
         _ => false,
     }
 }
@@ -329,11 +331,8 @@ fn line_json(line: &Line) -> Value {
             _ => Value::Null,
         })
         .collect();
-    let citations: Vec<Value> = line
-        .citations()
-        .iter()
-        .map(|c| json!({ "id": c.id, "words": c.full, "status": c.status.words() }))
-        .collect();
+    let citations: Vec<Value> =
+        line.citations().iter().map(|c| json!({ "id": c.id, "words": c.full, "status": c.status.words() })).collect();
     json!({
         "id": line.id,
         "title": line.title,

@@ -188,7 +188,11 @@ impl Keying {
     fn at(&self, node: &Node, least: Binding) -> Keyed {
         let keyed = self.operand(node);
         let wrap = keyed.binding < least;
-        Keyed { pieces: bracketed(keyed.pieces, wrap), binding: if wrap { Binding::Atom } else { keyed.binding }, ..keyed }
+        Keyed {
+            pieces: bracketed(keyed.pieces, wrap),
+            binding: if wrap { Binding::Atom } else { keyed.binding },
+            ..keyed
+        }
     }
 
     /// The same quantity in units of another factor: the ratio between them is keyed too.
@@ -197,7 +201,7 @@ impl Keying {
         if (ratio - 1.0).abs() < 1e-12 {
             return keyed;
         }
-        let (pieces, value) = scaled(bracketed(keyed.pieces, keyed.binding < Binding::Product), ratio);
+        let (pieces, value) = scaled(bracketed(keyed.pieces, keyed.binding < Binding::Product), ratio, self.figures);
         Keyed { pieces, number: keyed.number * value, factor, binding: Binding::Product }
     }
 
@@ -225,7 +229,12 @@ impl Keying {
             Expr::Sum(list) => {
                 let mut items = list.iter().map(|n| self.operand(n));
                 let Some(first) = items.next() else {
-                    return Keyed { pieces: vec![Piece::Text("0".into())], number: 0.0, factor: 1.0, binding: Binding::Atom };
+                    return Keyed {
+                        pieces: vec![Piece::Text("0".into())],
+                        number: 0.0,
+                        factor: 1.0,
+                        binding: Binding::Atom,
+                    };
                 };
                 items.fold(first, |total, item| self.added(total, " + ", item, 1.0))
             }
@@ -286,7 +295,12 @@ impl Keying {
                     if rounding.unit.symbol.is_empty() && step == "1" { "a whole number" } else { &step },
                     rounding.unit.symbol
                 )));
-                Keyed { pieces, number: whole * rounding.step / rounding.unit.size, factor: rounding.unit.size, binding: Binding::Sum }
+                Keyed {
+                    pieces,
+                    number: whole * rounding.step / rounding.unit.size,
+                    factor: rounding.unit.size,
+                    binding: Binding::Sum,
+                }
             }
             Expr::Same(a) => self.operand(a),
             Expr::Solved { residual, iterations, inputs, .. } => {
@@ -301,9 +315,7 @@ impl Keying {
                     }
                     pieces.extend(self.operand(input).pieces);
                 }
-                pieces.push(Piece::Text(format!(
-                    "; solved in {iterations} steps, residual {residual:.0e}"
-                )));
+                pieces.push(Piece::Text(format!("; solved in {iterations} steps, residual {residual:.0e}")));
                 Keyed { pieces, number: f64::NAN, factor: 1.0, binding: Binding::Sum }
             }
         }
@@ -348,11 +360,11 @@ fn with_commas(text: &str) -> String {
 }
 
 /// Pieces times a ratio, written as a product or, when that is rounder, as a quotient. Returns the ratio as keyed.
-fn scaled(mut pieces: Vec<Piece>, ratio: f64) -> (Vec<Piece>, f64) {
+fn scaled(mut pieces: Vec<Piece>, ratio: f64, figures: usize) -> (Vec<Piece>, f64) {
     let inverse = 1.0 / ratio;
     let round = |v: f64| (v - libm::round(v)).abs() < 1e-9 * v.abs() && v >= 1.0;
     let (sign, shown) = if round(ratio) || !round(inverse) { (" × ", ratio) } else { (" / ", inverse) };
-    let text = trimmed(shown, 12);
+    let text = trimmed(shown, figures + 1);
     let number: f64 = text.parse().unwrap_or(1.0);
     pieces.push(Piece::Text(format!("{sign}{}", with_commas(&text))));
     (pieces, if sign == " × " { number } else { 1.0 / number })
@@ -380,6 +392,7 @@ pub(super) fn result_text(number: f64) -> String {
     if (number - libm::round(number)).abs() < 1e-9 && number.abs() < 1e6 {
         group(libm::round(number), Digits::Places(0))
     } else {
-        group(number, Digits::Significant(5))
+        let text = group(number, Digits::Significant(5));
+        if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
     }
 }

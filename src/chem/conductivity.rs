@@ -1,0 +1,42 @@
+//! A first estimate of what a substance adds to conductivity, from limiting ionic conductivities.
+
+use crate::reference::{CONDUCTIVITY_IONS, Substance};
+use crate::units::table::{MICROSIEMENS, Unit};
+use crate::units::{CarbonateHardness, Conductivity, Kind, MolarConcentration, Ratio};
+use crate::workings::Figure;
+
+/// Siemens metre squared a mole.
+pub type MolarConductivity = <uom::si::f64::ElectricalConductivity as std::ops::Div<MolarConcentration>>::Output;
+
+/// S cm²/mol, printed only.
+pub static MOLAR_CONDUCTIVITY: Unit =
+    Unit { kind: Kind::Printed, symbol: "S cm²/mol", size: 1e-4, zero: 0.0, also: &[] };
+
+/// Rise of conductivity made by a rise of carbonate hardness with this buffer. Ions hold one another back a little, so
+/// the limiting sum is an upper value (EC-11: 33.7 against about 33 µS/cm a degree).
+#[must_use]
+pub fn rise_with_buffer(
+    id: &str,
+    rise: &Figure<CarbonateHardness>,
+    substance: &'static Substance,
+) -> Figure<Conductivity> {
+    let each: Figure<MolarConductivity> = Figure::cited(
+        substance.conductivity,
+        "Λ",
+        "limiting conductivity of its ions",
+        &MOLAR_CONDUCTIVITY,
+        &CONDUCTIVITY_IONS,
+    );
+    (&rise.meaning::<MolarConcentration>() * each).meaning::<Conductivity>().named(
+        id,
+        "Rise in conductivity",
+        "κ_rise",
+        &MICROSIEMENS,
+    )
+}
+
+/// A pure number, to say how many times the supply's conductivity a pond's is.
+#[must_use]
+pub fn times_supply(pond: &Figure<Conductivity>, supply: &Figure<Conductivity>) -> Figure<Ratio> {
+    pond / supply
+}

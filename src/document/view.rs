@@ -1,0 +1,537 @@
+//! What a template may use. Every value is plain words or a number; `mark` fields are footnote references to workings.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use minijinja::Value;
+
+use super::drawings::{celsius, column_head, correction_days};
+use super::lines::Lines;
+use super::words::{Reader, count_word};
+use super::{Edition, Source};
+use crate::plan::{Act, ChangePlan, Judged, LossOrigin, ReadingRow, When, Word};
+use crate::reference::{CITATIONS, Purpose, SUBSTANCES};
+use crate::site::{AnimalKind, Country, Destination, SupplyKind};
+use crate::units::table::{DAYS, GRAMS_PER_YEAR, YEARS};
+use crate::units::{Digits, Si, plain};
+use crate::workings::{Figure, Way};
+
+type Map = BTreeMap<&'static str, Value>;
+
+macro_rules! map {
+    ($($key:literal => $value:expr),* $(,)?) => {{
+        let mut map: Map = BTreeMap::new();
+        $(map.insert($key, Value::from($value));)*
+        Value::from(map)
+    }};
+}
+
+/// Footnote references to these lines; lines that are not in the workings are left out.
+fn marks<'s>(lines: &Lines, ids: impl IntoIterator<Item = &'s str>) -> Value {
+    let text: String = ids.into_iter().filter(|id| lines.number(id).is_some()).map(|id| format!("[^{id}]")).collect();
+    Value::from_safe_string(text)
+}
+
+/// A figure: its words and its mark.
+fn figure<Q: Si>(lines: &Lines, figure: &Figure<Q>, text: String) -> Value {
+    figure_with(lines, figure.id(), text)
+}
+
+fn figure_with(lines: &Lines, id: Option<&str>, text: String) -> Value {
+    Value::from_object(Marked { text, mark: marks(lines, id) })
+}
+
+/// A figure's words, which print as such, with `.mark` beside them.
+#[derive(Debug)]
+struct Marked {
+    text: String,
+    mark: Value,
+}
+
+impl minijinja::value::Object for Marked {
+    fn repr(self: &std::sync::Arc<Self>) -> minijinja::value::ObjectRepr {
+        minijinja::value::ObjectRepr::Plain
+    }
+    fn get_value(self: &std::sync::Arc<Self>, key: &Value) -> Option<Value> {
+        match key.as_str()? {
+            "text" => Some(Value::from(self.text.clone())),
+            "mark" => Some(self.mark.clone()),
+            _ => None,
+        }
+    }
+    fn render(self: &std::sync::Arc<Self>, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.text)
+    }
+}
+
+/// The whole view.
+pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Lines) -> Value {
+    let plan = source.plan;
+    let site = source.site;
+    let mut view: BTreeMap<&'static str, Value> = BTreeMap::new();
+    let american = reader.american();
+    view.insert("edition", edition.name().into());
+    view.insert("squeeze", Value::from(source.squeeze));
+    view.insert("american", american.into());
+    view.insert("ring", if american { "call" } else { "ring" }.into());
+    view.insert("Ring", if american { "Call" } else { "Ring" }.into());
+    view.insert("protection_device", if american { "GFCI" } else { "residual-current device of 30 mA or less" }.into());
+    view.insert("litres", reader.volume_word().into());
+    view.insert(
+        "site",
+        map! {
+            "name" => site.name.as_str(), "owner" => site.owner.as_str(), "place" => site.place.as_str(),
+            "country_rules" => match site.country {
+                Country::UnitedStates => "us", Country::EuropeanUnion => "eu", Country::UnitedKingdom => "uk", Country::Other => "other",
+            },
+        },
+    );
+    view.insert(
+        "firm",
+        map! {
+            "name" => site.firm.name.as_str(), "telephone" => site.firm.telephone.as_str(),
+            "by" => site.visited_by.clone().unwrap_or_else(|| site.firm.name.clone()),
+        },
+    );
+    view.insert("date", reader.long_date(plan.date).into());
+    view.insert("date_short", reader.day(plan.date).into());
+    view.insert("next_visit", site.next_visit.as_ref().map(|d| reader.long_date(d.value)).into());
+    let last_visit = site.visits.last().map(|v| v.date);
+    view.insert("visit", last_visit.map(|d| reader.long_date(d)).into());
+    view.insert("visits", site.visits.len().into());
+    view.insert("verdict", verdict(source));
+    view.insert("volume", volume(source, reader, lines));
+    view.insert("readings", plan.readings.iter().map(|r| reading(r, source, reader, lines)).collect());
+    view.insert("actions", plan.actions.iter().map(|a| action(&a.act, &a.when, reader)).collect());
+    let correction = &plan.correction;
+    view.insert("buffer", buffer(source, reader, lines).unwrap_or(Value::from(())));
+    view.insert("calcium", calcium(source, reader, lines).unwrap_or(Value::from(())));
+    view.insert(
+        "salt",
+        correction.salt.as_ref().map_or(Value::from(()), |s| {
+            map! {
+                "dose" => figure(lines, &s.dose, reader.mass(s.dose.si())),
+                "total" => figure(lines, &s.total, reader.mass(s.total.si())),
+                "days" => reader.days(&s.days),
+            }
+        }),
+    );
+    view.insert("changes", correction.changes.as_ref().map_or(Value::from(()), |c| change(c, reader, lines)));
+    view.insert("copper_change", correction.copper.as_ref().map_or(Value::from(()), |c| change(c, reader, lines)));
+    view.insert(
+        "supply_buffer",
+        correction
+            .buffer_for_supply
+            .as_ref()
+            .map_or(Value::from(()), |m| figure(lines, m, reader.mass(m.si()))),
+    );
+    view.insert("thousand", "1,000 litres".into());
+    view.insert("supply_cannot", correction.supply_cannot.into());
+    view.insert("window", map! {
+        "low" => reader.target("carbonate-hardness", crate::units::table::DEGREE_KH.si(crate::reference::WINDOW_LOW_DKH)),
+        "high" => reader.target("carbonate-hardness", crate::units::table::DEGREE_KH.si(crate::reference::WINDOW_HIGH_DKH)),
+        "unit" => reader.shown("carbonate-hardness").symbol,
+        "mark" => marks(lines, ["target.carbonate-hardness.low"]),
+    });
+    let pond = |key: &str| {
+        let row = plan.readings.iter().find(|r| r.key == key);
+        row.and_then(|r| r.pond.map(|p| reader.quantity(key, p)))
+    };
+    view.insert("now", map! {
+        "hardness" => pond("carbonate-hardness"), "calcium" => pond("calcium"), "copper" => pond("total-copper"),
+        "conductivity" => pond("conductivity"), "ammonia" => pond("unionised-ammonia"),
+        "ph_morning" => pond("ph-morning"),
+        "supply_hardness" => plan.readings.iter().find(|r| r.key == "carbonate-hardness").and_then(|r| r.supply.map(|s| reader.quantity("carbonate-hardness", s))),
+        "celsius" => celsius(source),
+        "temperature" => plan.temperature.as_ref().map(|t| reader.quantity("temperature", t.si())),
+        "cold" => celsius(source).is_some_and(|c| c < crate::reference::SEASON_CELSIUS),
+    });
+    view.insert("start_temperature", if reader.shown("temperature").symbol == "°F" { "46\u{a0}°F" } else { "8\u{a0}°C" }.into());
+    view.insert("ammonia_limit", reader.quantity("unionised-ammonia", 0.025e-3).replace("0.0250", "0.025").into());
+    view.insert("limits", limits(source, reader, lines).unwrap_or(Value::from(())));
+    view.insert("schedule", schedule(source, reader, lines).unwrap_or(Value::from(())));
+    view.insert("conductivity_after", correction.conductivity_after.as_ref().map_or(Value::from(()), |c| {
+        figure(lines, c, reader.quantity("conductivity", c.si()))
+    }));
+    view.insert("flow", plan.flow.as_ref().map_or(Value::from(()), |(flow, turnover)| {
+        map! {
+            "rate" => figure(lines, flow, reader.flow(flow.si())),
+            "turnover" => figure(lines, turnover, reader.time(turnover.si())),
+            "quick" => turnover.si() <= 2.0 * 3600.0,
+        }
+    }));
+    view.insert("bars", bars(source, reader, lines).unwrap_or(Value::from(())));
+    view.insert("bars_place", site.bars.as_ref().and_then(|b| b.place.clone()).into());
+    view.insert("full", plan.full_reached.map_or(Value::from(()), |(reached, steps)| {
+        map! { "reached" => reached, "steps" => steps, "short" => f64::from(reached) < 0.7 * f64::from(steps) }
+    }));
+    view.insert("emergency", map! {
+        "change" => figure(lines, &plan.emergency.change, reader.volume(plan.emergency.change.si(), Way::Down)),
+        "thiosulfate" => plan.emergency.thiosulfate.as_ref().map(|m| figure(lines, m, reader.mass(m.si()))),
+        "time" => plan.emergency.time.as_ref().map(|t| figure(lines, t, reader.time(t.si()))),
+    });
+    view.insert("assumptions", plan.assumptions.iter().map(|a| map! {
+        "what" => a.what.as_str(), "value" => a.value.as_str(), "instead" => a.instead.as_str(), "source" => a.source.as_str(),
+    }).collect());
+    view.insert("missing", plan.missing.iter().map(|m| map! { "what" => m.what.as_str(), "measure" => m.measure.as_str() }).collect());
+    view.insert("checks", plan.checks.iter().map(|c| map! {
+        "limit" => c.limit.as_str(), "proposal" => c.proposal.as_str(),
+        "proposed" => with_unit(c.proposed, c.unit), "allowed" => with_unit(c.allowed, c.unit),
+        "margin" => margin(c.proposed, c.allowed),
+    }).collect());
+    view.insert("sources", sources(lines));
+    view.insert("groups", lines.groups().into_iter().map(|(key, title)| map! { "key" => key, "title" => title }).collect());
+    view.insert("supply", map! {
+        "kind" => match site.supply.kind { SupplyKind::Mains => "mains", SupplyKind::Well => "well", SupplyKind::Rain => "rain" },
+        "word" => match site.supply.kind { SupplyKind::Mains => "tap water", SupplyKind::Well => "well water", SupplyKind::Rain => "collected rain" },
+        "softened" => site.supply.softened,
+        "float_valve" => site.supply.float_valve,
+        "carbon_filter" => site.supply.carbon_filter,
+        "chlorinated" => plan.emergency.thiosulfate.is_some(),
+        "chloramine" => plan.readings.iter().any(|r| r.key == "chlorine")
+            && site.supply.readings.total_chlorine.as_ref().zip(site.supply.readings.free_chlorine.as_ref())
+                .is_some_and(|(t, f)| t.value.si() - f.value.si() > 5e-5),
+    });
+    let lives = |kind: AnimalKind| site.animals.iter().any(|a| a.kind == kind);
+    view.insert("lives", map! {
+        "koi" => lives(AnimalKind::Koi), "snails" => lives(AnimalKind::Snails),
+        "tadpoles" => lives(AnimalKind::BreedingAmphibians), "dogs" => lives(AnimalKind::Dogs),
+        "bees" => lives(AnimalKind::Bees), "livestock" => lives(AnimalKind::Livestock),
+    });
+    view.insert("outflow", map! {
+        "changes" => match site.outflow.changes {
+            Destination::Sewer => "the sanitary sewer, with the sewer company's leave",
+            _ => "your own lawn or shrubs, slowly, so that it soaks in",
+        },
+        "overflow_open" => matches!(site.outflow.overflow, Destination::Watercourse | Destination::StormDrain | Destination::Wetland),
+    });
+    view.insert("substances", substances(source));
+    Value::from(view)
+}
+
+fn with_unit(value: f64, unit: &str) -> String {
+    let number = if value == 0.0 { "0".to_owned() } else { plain(value, Digits::Significant(3)) };
+    if unit.is_empty() { number } else { format!("{number}\u{a0}{unit}") }
+}
+
+fn margin(proposed: f64, allowed: f64) -> String {
+    if allowed == 0.0 {
+        return if proposed <= 0.0 { "kept".into() } else { "broken".into() };
+    }
+    let share = (1.0 - proposed / allowed) * 100.0;
+    if share < 0.5 { "at the limit".into() } else { format!("{share:.0}\u{a0}% under") }
+}
+
+fn word(word: Word) -> &'static str {
+    match word {
+        Word::Yes => "Yes",
+        Word::NotYet => "Not yet",
+        Word::No => "No",
+    }
+}
+
+fn verdict(source: &Source<'_>) -> Value {
+    let verdict = &source.plan.verdict;
+    let lead = verdict.lead();
+    map! {
+        "word" => word(verdict.word),
+        "key" => lead.map_or("", |r| r.key),
+        "name" => lead.map_or("", |r| r.name.as_str()),
+        "reasons" => verdict.reasons.iter().map(|r| map! {
+            "about" => r.about, "key" => r.key, "word" => word(r.word), "name" => r.name.as_str(),
+            "weighs" => r.word == verdict.word && r.word != Word::Yes,
+        }).collect::<Value>(),
+        "keys" => verdict.reasons.iter().map(|r| r.key).collect::<Vec<_>>(),
+    }
+}
+
+fn volume(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
+    let volume = &source.plan.volume;
+    let unit = crate::plan::volume_unit(source.plan.system).size;
+    let low = reader.volume(volume.low.si(), Way::Down);
+    let high = reader.volume(volume.high.si(), Way::Up);
+    let row = |name: String, how: String, figure_of: &Figure<crate::units::Volume>| {
+        map! {
+            "name" => name, "how" => how,
+            "value" => crate::units::group(figure_of.si() / unit, Digits::Significant(3)),
+            "mark" => marks(lines, figure_of.id()),
+        }
+    };
+    let mut rows: Vec<Value> = volume.parts.iter().map(|p| row(p.name.clone(), p.how.clone(), &p.volume)).collect();
+    rows.extend(volume.displaced.iter().map(|(name, v)| {
+        map! { "name" => format!("less {name}"), "how" => "pushed out", "value" => format!("\u{2212}{}", crate::units::group(v.si() / unit, Digits::Significant(3))), "mark" => "" }
+    }));
+    let methods: Vec<Value> = volume.methods.iter().map(|(name, v)| row(name.clone(), "another way, weighed in".into(), v)).collect();
+    rows.extend(methods);
+    map! {
+        "low" => figure(lines, &volume.low, low),
+        "high" => figure(lines, &volume.high, high),
+        "low_number" => figure(lines, &volume.low, bare(reader.volume(volume.low.si(), Way::Down))),
+        "total" => figure(lines, &volume.total, crate::units::group(volume.total.si() / unit, Digits::Significant(3))),
+        "rows" => rows,
+    }
+}
+
+/// The number before the unit's word.
+fn bare(text: String) -> String {
+    text.split('\u{a0}').next().unwrap_or_default().to_owned()
+}
+
+fn reading_name(key: &str) -> &'static str {
+    match key {
+        "carbonate-hardness" => "Carbonate hardness",
+        "general-hardness" => "General hardness",
+        "calcium" => "Calcium",
+        "conductivity" => "Conductivity",
+        "ph-morning" => "pH, morning",
+        "ph-afternoon" => "pH, afternoon",
+        "unionised-ammonia" => "Toxic ammonia",
+        "nitrite" => "Nitrite",
+        "nitrate" => "Nitrate",
+        "oxygen" => "Oxygen at dawn",
+        "chlorine" => "Chlorine, total",
+        "total-copper" => "Copper, total",
+        _ => "Reading",
+    }
+}
+
+fn reading(row: &ReadingRow, source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
+    let key = row.key;
+    let target = match (row.low, row.high) {
+        (Some(low), Some(high)) => format!("{} to {}", reader.target(key, low), reader.target(key, high)),
+        (Some(low), None) => format!("{} or more", reader.target(key, low)),
+        (None, Some(0.0)) => "none found".into(),
+        (None, Some(high)) if key == "total-copper" => format!("under {}", reader.number(key, high)),
+        (None, Some(high)) => format!("{} or less", reader.target(key, high)),
+        (None, None) => "not set".into(),
+    };
+    let pond = row.pond.map(|p| {
+        let number = reader.number(key, p);
+        if row.less_than { format!("under\u{a0}{number}") } else { number }
+    });
+    let acts = !matches!(row.judged, Judged::Good);
+    let word = match row.judged {
+        Judged::Good => "good",
+        Judged::TooLow => "too low",
+        Judged::TooHigh => "too high",
+        Judged::TreatSupply if source.site.supply.kind == SupplyKind::Mains => "treat tap",
+        Judged::TreatSupply => "treat supply",
+        Judged::TestIt => "test it",
+    };
+    map! {
+        "key" => key,
+        "name" => reading_name(key),
+        "unit" => Value::from_safe_string(reader.shown(key).symbol.to_owned()),
+        "pond" => pond,
+        "supply" => row.supply.map(|s| reader.number(key, s)),
+        "target" => target,
+        "word" => word,
+        "acts" => acts,
+        "marks" => marks(lines, row.lines.iter().map(String::as_str)),
+    }
+}
+
+fn action(act: &Act, when: &When, reader: &Reader) -> Value {
+    let (when_key, when_words) = match when {
+        When::Today => ("today", String::new()),
+        When::On(days) => ("on", reader.days(days)),
+        When::Mornings => ("mornings", String::new()),
+        When::Gate(key) => (*key, String::new()),
+    };
+    map! { "act" => act_name(*act), "when_key" => when_key, "when" => when_words }
+}
+
+fn act_name(act: Act) -> &'static str {
+    match act {
+        Act::PanelZero => "panel-zero",
+        Act::PanelHold => "panel-hold",
+        Act::ChangeForCopper => "change-for-copper",
+        Act::Buffer => "buffer",
+        Act::PhGuard => "ph-guard",
+        Act::Calcium => "calcium",
+        Act::Salt => "salt",
+        Act::Retest => "retest",
+        Act::LessFood => "less-food",
+        Act::ChangeForHardness => "change-for-hardness",
+        Act::StopOverflow => "stop-overflow",
+        Act::Settle => "settle",
+        Act::TestMissing => "test-missing",
+        Act::OtherMeasures => "other-measures",
+        Act::SwitchOn => "switch-on",
+        Act::CopperTest => "copper-test",
+    }
+}
+
+fn buffer(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
+    let b = source.plan.correction.buffer.as_ref()?;
+    let key = "carbonate-hardness";
+    let days = correction_days(source);
+    let has = |d: &NaiveDate| b.days.contains(d);
+    let rises = |rise: f64, day: &NaiveDate| {
+        let doses = b.days.iter().filter(|d| *d <= day).count() as f64;
+        reader.number(key, b.start.si() + doses * rise)
+    };
+    let table: Vec<Value> = days
+        .iter()
+        .map(|d| {
+            map! {
+                "head" => column_head(*d),
+                "dose" => if has(d) { reader.mass(b.dose.si()) } else { String::new() },
+                "stir" => if has(d) { b.stir.as_ref().map_or_else(String::new, |s| reader.bucket(s.si())) } else { String::new() },
+                "expect" => if has(d) { format!("{} to {}", rises(b.rise_least.si(), d), rises(b.rise_most.si(), d)) } else { String::new() },
+                "test" => if has(d) { "pH" } else if *d > source.plan.date { "pH, hardness" } else { "done" },
+                "done" => *d > source.plan.date,
+            }
+        })
+        .collect();
+    let ph = |v: f64| plain(v, Digits::Places(1));
+    Some(map! {
+        "name" => b.substance.name, "shop" => b.substance.shop, "adding" => b.substance.adding,
+        "handling" => b.substance.handling, "beware" => b.substance.beware,
+        "dose" => figure(lines, &b.dose, reader.mass(b.dose.si())),
+        "buy" => figure(lines, &b.buy, reader.mass(b.buy.si())),
+        "count" => figure(lines, &b.count, count_word(b.days.len() as u64)),
+        "many" => b.days.len() > 1,
+        "goal" => figure(lines, &b.goal, reader.quantity(key, b.goal.si())),
+        "start" => reader.quantity(key, b.start.si()),
+        "least" => figure(lines, &b.after_least, reader.number(key, b.after_least.si())),
+        "most" => figure(lines, &b.after_most, reader.quantity(key, b.after_most.si())),
+        "rise" => figure(lines, &b.rise_most, reader.quantity(key, b.rise_most.si())),
+        "stir" => b.stir.as_ref().map(|s| figure(lines, s, reader.bucket(s.si()))),
+        "ph_shift" => figure(lines, &b.ph_shift, plain(b.ph_shift.si(), Digits::Places(2))),
+        "ph_after" => figure(lines, &b.ph_after, ph(b.ph_after.si())),
+        "ammonia_after" => figure(lines, &b.unionised_after, reader.quantity("unionised-ammonia", b.unionised_after.si())),
+        "days" => reader.days(&b.days),
+        "table" => table,
+    })
+}
+
+fn calcium(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
+    let c = source.plan.correction.calcium.as_ref()?;
+    let key = "calcium";
+    Some(map! {
+        "name" => c.substance.name, "shop" => c.substance.shop, "adding" => c.substance.adding,
+        "handling" => c.substance.handling, "beware" => c.substance.beware,
+        "dose" => figure(lines, &c.dose, reader.mass(c.dose.si())),
+        "buy" => figure(lines, &c.buy, reader.mass(c.buy.si())),
+        "count" => figure(lines, &c.count, count_word(c.days.len() as u64)),
+        "many" => c.days.len() > 1,
+        "goal" => figure(lines, &c.goal, reader.quantity(key, c.goal.si())),
+        "start" => reader.quantity(key, c.start.si()),
+        "least" => figure(lines, &c.after_least, reader.number(key, c.after_least.si())),
+        "most" => figure(lines, &c.after_most, reader.quantity(key, c.after_most.si())),
+        "days" => reader.days(&c.days),
+    })
+}
+
+fn change(c: &ChangePlan, reader: &Reader, lines: &Lines) -> Value {
+    map! {
+        "count" => figure(lines, &c.count, count_word(c.count.si() as u64)),
+        "many" => c.count.si() > 1.5,
+        "share" => figure(lines, &c.share, format!("{}\u{a0}%", plain(c.share.si() * 100.0, Digits::Significant(2)))),
+        "volume" => figure(lines, &c.volume, reader.volume(c.volume.si(), Way::Down)),
+        "through" => figure(lines, &c.through, reader.volume(c.through.si(), Way::Down)),
+        "time" => c.time.as_ref().map(|t| figure(lines, t, reader.time(t.si()))),
+        "off_at" => c.time.as_ref().and_then(|t| reader.clock_after_nine(t.si())),
+        "thiosulfate" => c.thiosulfate.as_ref().map(|m| figure(lines, m, reader.mass(m.si()))),
+        "gate" => c.ammonia_gate.as_ref().map(|g| figure(lines, g, reader.quantity("total-ammonia", g.si()))),
+        "hardness_after" => c.hardness_after.as_ref().map(|k| figure(lines, k, reader.quantity("carbonate-hardness", k.si()))),
+        "copper_after" => c.copper_after.as_ref().map(|k| figure(lines, k, reader.quantity("total-copper", k.si()))),
+        "days" => reader.days(&c.days),
+    }
+}
+
+fn limits(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
+    let l = source.plan.limits.as_ref()?;
+    let copper = |f: &Figure<crate::units::MassConcentration>| figure(lines, f, reader.quantity("total-copper", f.si()));
+    Some(map! {
+        "stop" => copper(&l.stop), "watch" => copper(&l.watch), "lasting" => copper(&l.lasting),
+        "open_water" => copper(&l.open_water),
+        "stop_number" => figure(lines, &l.stop, reader.number("total-copper", l.stop.si())),
+        "watch_number" => figure(lines, &l.watch, reader.number("total-copper", l.watch.si())),
+        "unit" => reader.shown("total-copper").symbol,
+        "protection" => figure(lines, &l.protection, format!("{}\u{a0}{}", plain(l.protection.si(), Digits::Places(0)), if reader.shown("total-copper").symbol == "ppm" { "ppm" } else { "mg/L" })),
+        "kit_too_coarse" => l.kit_too_coarse,
+    })
+}
+
+fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
+    let s = source.plan.schedule.as_ref()?;
+    let copper = |f: &Option<Figure<crate::units::MassConcentration>>| {
+        f.as_ref().map(|f| figure(lines, f, reader.quantity("total-copper", f.si())))
+    };
+    let number = |f: &Option<Figure<crate::units::MassConcentration>>| {
+        f.as_ref().map(|f| figure(lines, f, reader.number("total-copper", f.si())))
+    };
+    let spells: Vec<Value> = s
+        .spells
+        .iter()
+        .map(|spell| {
+            let test = |days: i64| reader.day(spell.not_before + chrono::Duration::days(days));
+            map! {
+                "from" => reader.day(spell.not_before), "last" => reader.day(spell.last), "back" => reader.day(spell.back),
+                "day_before" => test(-1), "second" => test(2),
+            }
+        })
+        .collect();
+    Some(map! {
+        "steps" => s.steps, "holding" => s.holding, "raised" => s.raised,
+        "days" => s.spell_days.as_ref().map(|d| figure(lines, d, count_word(d.in_unit(&DAYS) as u64))),
+        "spells" => spells,
+        "spell_count" => count_word(s.spells.len() as u64),
+        "no_spell" => s.no_spell,
+        "rest_most" => copper(&s.rest_most), "rest_least" => number(&s.rest_least),
+        "spell_end" => copper(&s.spell_end), "spell_mean" => copper(&s.spell_mean),
+        "loss_from_log" => s.loss == LossOrigin::Log,
+        "known" => !s.releases.is_empty(),
+        "table" => s.table.iter().map(|(level, days)| map! {
+            "level" => *level, "days" => days.map_or_else(|| "not at all".to_owned(), |d| format!("{d} days")),
+        }).collect::<Value>(),
+    })
+}
+
+fn bars(source: &Source<'_>, _reader: &Reader, lines: &Lines) -> Option<Value> {
+    let (rate, life) = source.plan.bars.as_ref()?;
+    Some(map! {
+        "use" => figure(lines, rate, format!("{}\u{a0}g", plain(rate.in_unit(&GRAMS_PER_YEAR), Digits::Significant(2)))),
+        "life" => life.as_ref().map(|l| {
+            let years = l.in_unit(&YEARS);
+            let words = if years >= 20.0 {
+                "more than 20\u{a0}years".to_owned()
+            } else if years >= 2.0 {
+                format!("about {}\u{a0}years", plain(libm::floor(years), Digits::Places(0)))
+            } else {
+                format!("about {}\u{a0}months", plain(libm::floor(years * 12.0), Digits::Places(0)))
+            };
+            figure(lines, l, words)
+        }),
+    })
+}
+
+/// The citations the workings use, in the order of their ids.
+fn sources(lines: &Lines) -> Value {
+    let used: Vec<&str> = lines.all().iter().flat_map(|l| l.citations()).map(|c| c.id).collect();
+    CITATIONS
+        .iter()
+        .filter(|c| used.contains(&c.id))
+        .map(|c| map! { "short" => c.short, "full" => c.full, "status" => c.status.words() })
+        .collect()
+}
+
+/// The substances this plan handles, with their cautions.
+fn substances(source: &Source<'_>) -> Value {
+    let c = &source.plan.correction;
+    SUBSTANCES
+        .iter()
+        .filter(|s| match s.purpose {
+            Purpose::Buffer => {
+                c.buffer.as_ref().is_some_and(|b| b.substance.id == s.id)
+                    || (c.buffer.is_none() && c.buffer_for_supply.is_some() && s.id == "sodium-bicarbonate")
+            }
+            Purpose::Calcium => c.calcium.as_ref().is_some_and(|p| p.substance.id == s.id),
+            Purpose::Salt => c.salt.is_some(),
+            Purpose::Dechlorinator => source.plan.emergency.thiosulfate.is_some(),
+        })
+        .map(|s| map! { "name" => s.name, "handling" => s.handling, "beware" => s.beware, "adding" => s.adding, "shop" => s.shop })
+        .collect()
+}

@@ -1,0 +1,168 @@
+//! The front door: site text + log text -> plan; plan + edition -> PDF bytes.
+
+use chrono::NaiveDate;
+use sha2::{Digest, Sha256};
+
+use crate::diag::{Diagnostic, Diagnostics, Text};
+use crate::document::{self, Edition, Source};
+use crate::layout::{self, Finding};
+use crate::page::style::Sheet;
+use crate::page::{Letterhead, Paper, Style};
+use crate::plan::{self, Plan, Texts};
+use crate::site::{self, Site};
+use crate::supplies::Supplies;
+use crate::units::System;
+
+/// What the command line may choose over the site file.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Choices {
+    /// The date on the plan.
+    pub date: Option<NaiveDate>,
+    /// In whose units the plan speaks.
+    pub system: Option<System>,
+}
+
+/// A plan with what it was made from.
+#[derive(Clone, Debug)]
+pub struct Job {
+    /// The site as meant.
+    pub site: Site,
+    /// The plan.
+    pub plan: Plan,
+    /// Hash of the site file, the log, the date and the units.
+    pub fingerprint: [u8; 32],
+    letterhead: Letterhead,
+}
+
+/// Reads and plans. The second value holds every complaint, in both texts; the job is `None` when one of them is an error.
+pub fn prepare(
+    site_text: &Text,
+    log: Option<&Text>,
+    choices: Choices,
+    supplies: &dyn Supplies,
+) -> (Option<Job>, Diagnostics) {
+    let parsed = site::parse(site_text, log, choices.date);
+    let mut complaints = parsed.complaints;
+    let Some(site) = parsed.site else { return (None, complaints) };
+    let Some(date) = choices.date.or(site.plan_date.as_ref().map(|d| d.value)) else {
+        complaints.push(
+            Diagnostic::error("no-date", None, "the plan has no date")
+                .why("days are counted from it, and the clock is never asked, so that the same input gives the same plan")
+                .hint("write `plan_date = 2027-02-18` in `[site]`, or give `--date 2027-02-18`"),
+        );
+        return (None, complaints);
+    };
+    let system = choices.system.unwrap_or(site.page.system);
+    let letterhead = letterhead(&site, supplies, &mut complaints);
+    let texts = Texts { site: site_text, log };
+    match plan::decide(&site, texts, date, system) {
+        Ok((plan, found)) => {
+            complaints.append(found);
+            let fingerprint = fingerprint(site_text, log, date, system);
+            (Some(Job { site, plan, fingerprint, letterhead }), complaints)
+        }
+        Err(found) => {
+            complaints.append(found);
+            (None, complaints)
+        }
+    }
+}
+
+fn fingerprint(site: &Text, log: Option<&Text>, date: NaiveDate, system: System) -> [u8; 32] {
+    let mut hash = Sha256::new();
+    // Lengths keep two texts from running into each other.
+    for text in [Some(site), log].into_iter().flatten() {
+        hash.update((text.words.len() as u64).to_le_bytes());
+        hash.update(text.words.as_bytes());
+    }
+    hash.update(date.to_string().as_bytes());
+    hash.update(format!("{system:?}").as_bytes());
+    hash.finalize().into()
+}
+
+fn letterhead(site: &Site, supplies: &dyn Supplies, complaints: &mut Diagnostics) -> Letterhead {
+    let firm = &site.firm;
+    let art = firm.letterhead.as_ref().and_then(|path| {
+        let complaint = |message: String| {
+            Diagnostic::warning("no-letterhead", path.span, message)
+                .why("the firm's name is set in its place")
+                .hint("give the path of an SVG or PNG file, relative to the site file")
+        };
+        match supplies.art(&path.value) {
+            Some(Ok(art)) => Some(art),
+            Some(Err(reason)) => {
+                complaints.push(complaint(format!("the letterhead `{}` could not be read: {reason}", path.value)));
+                None
+            }
+            None => {
+                complaints.push(complaint(format!("there is no letterhead `{}`", path.value)));
+                None
+            }
+        }
+    });
+    let mut address = firm.address.clone();
+    address.truncate(2);
+    address.push(firm.telephone.clone());
+    address.extend(firm.email.clone());
+    Letterhead { name: firm.name.clone(), trade: firm.trade.clone(), address, art }
+}
+
+/// Contrast of a colour to white paper (WCAG 2).
+fn contrast(colour: [u8; 3]) -> f64 {
+    let [r, g, b] = colour.map(|channel| {
+        let c = f64::from(channel) / 255.0;
+        if c <= 0.04045 { c / 12.92 } else { libm::pow((c + 0.055) / 1.055, 2.4) }
+    });
+    1.05 / (0.2126 * r + 0.7152 * g + 0.0722 * b + 0.05)
+}
+
+/// The firm's colour where it can be read on paper, else ink.
+fn accent(site: &Site) -> [u8; 3] {
+    const INK: [u8; 3] = [0x1b, 0x23, 0x26];
+    site.firm.accent.as_ref().map_or(INK, |a| if contrast(a.value) >= 4.5 { a.value } else { INK })
+}
+
+/// The PDF of one edition, and what the typesetter found.
+///
+/// # Errors
+/// A broken template, a font that cannot be read, or a page that cannot be written.
+pub fn render(job: &Job, edition: Edition, supplies: &dyn Supplies, fonts: &crate::page::fonts::Fonts) -> Result<Vec<u8>, Diagnostic> {
+    let sheet = if edition == Edition::ShedSheet { Sheet::Poster } else { Sheet::Report };
+    let paper = if job.site.page.letter { Paper::Letter } else { Paper::A4 };
+    let style = Style { paper, sheet, accent: accent(&job.site) };
+    let mut hash = Sha256::new();
+    hash.update(job.fingerprint);
+    hash.update(edition.name().as_bytes());
+    let fingerprint: [u8; 32] = hash.finalize().into();
+    let mut squeeze = 0;
+    loop {
+        let source = Source {
+            site: &job.site,
+            plan: &job.plan,
+            template: &ShowTemplates(supplies),
+            style,
+            letterhead: Some(&job.letterhead),
+            fingerprint,
+            squeeze,
+        };
+        let document = document::compose(&source, edition)?;
+        let typeset = layout::typeset(&document, fonts);
+        let too_tall = typeset.findings.iter().any(|f| matches!(f, Finding::TooTall { .. }));
+        if sheet == Sheet::Poster && too_tall && squeeze < 3 {
+            squeeze += 1;
+            continue;
+        }
+        return crate::pdf::write::write(&typeset.pages, &document, fonts, &[])
+            .map_err(|e| Diagnostic::error("no-pdf", None, format!("the pages could not be written: {e}")));
+    }
+}
+
+/// Supplies seen only as templates.
+#[derive(Debug)]
+struct ShowTemplates<'a>(&'a dyn Supplies);
+
+impl document::Templates for ShowTemplates<'_> {
+    fn template(&self, name: &str) -> Option<&str> {
+        self.0.template(name)
+    }
+}

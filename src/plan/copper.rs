@@ -1,0 +1,178 @@
+//! Copper limits in the water as it will be after the corrections, by the kinder end (DESIGN, Copper limits, ring 1).
+
+use super::{Correction, Desk, kinder, rounding};
+use crate::reference::{
+    COPPER_CRITERION, COPPER_FLOOR_ALKALINITY, COPPER_FLOOR_CALCIUM, COPPER_HUSBANDRY, COPPER_LASTING, COPPER_SHORT,
+    COPPER_TENTH, Citation, LASTING_BY_HARDNESS, LC50_BY_ALKALINITY,
+};
+use crate::units::table::{KH_MG, MICROGRAMS, MILLIGRAMS, ONE, Unit, weight};
+use crate::units::{MassConcentration, Ratio, Si};
+use crate::workings::{Figure, minimum};
+
+/// Where the loss of copper comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LossOrigin {
+    /// From resting copper in the log.
+    Log,
+    /// Assumed range.
+    Assumed,
+}
+
+/// The limits.
+#[derive(Clone, Debug)]
+pub struct CopperLimits {
+    /// Lower of alkalinity and calcium hardness after the corrections, mg/L CaCO3 as a pure number.
+    pub protection: Figure<Ratio>,
+    /// Stop: total copper at no moment over this.
+    pub stop: Figure<MassConcentration>,
+    /// Watch: half of stop.
+    pub watch: Figure<MassConcentration>,
+    /// Lasting: 28-day mean, dissolved copper.
+    pub lasting: Figure<MassConcentration>,
+    /// Chronic criterion of open water, for comparison and for what forbids draining to a stream.
+    pub open_water: Figure<MassConcentration>,
+    /// The owner's copper kit steps wider than watch, so that it cannot clear a spell.
+    pub kit_too_coarse: bool,
+}
+
+/// Straight line between the points that enclose `x`; flat past the last. `None` below the first.
+/// Points: (x as a pure number, y in mg/L).
+pub fn between(
+    x: &Figure<Ratio>,
+    points: &[(f64, f64)],
+    symbols: (&str, &str),
+    citation: &'static Citation,
+) -> Option<Figure<MassConcentration>> {
+    let value = x.si();
+    let point = |p: (f64, f64), n: &str| -> (Figure<Ratio>, Figure<MassConcentration>) {
+        (
+            Figure::cited(p.0, &format!("{}_{n}", symbols.0), "point of the curve", &ONE, citation),
+            Figure::cited(p.1, &format!("{}_{n}", symbols.1), "value at that point", &MILLIGRAMS, citation),
+        )
+    };
+    let last = *points.last()?;
+    if value < points.first()?.0 {
+        return None;
+    }
+    if value >= last.0 {
+        return Some(point(last, "top").1);
+    }
+    let (a, b) = points.windows(2).find_map(|pair| match pair {
+        [a, b] if value >= a.0 && value < b.0 => Some((*a, *b)),
+        _ => None,
+    })?;
+    let ((x1, y1), (x2, y2)) = (point(a, "1"), point(b, "2"));
+    Some(&y1 + &((x - &x1) * (&y2 - &y1) / (&x2 - &x1)))
+}
+
+fn as_caco3<Q: Si>(figure: &Figure<Q>, unit: &'static Unit, symbol: &str, id: &str, title: &str) -> Figure<Ratio> {
+    // A pure number of mg/L CaCO3, because the curves are tabulated so; the factor stands in the line.
+    let per: Figure<Q> = Figure::cited(1.0, symbol, "one mg/L as CaCO₃", unit, &crate::reference::ATOMIC_WEIGHTS);
+    let ratio: Figure<Ratio> =
+        &figure.meaning::<uom::si::f64::MolarConcentration>().meaning::<Ratio>() / &per.meaning::<Ratio>();
+    ratio.named(id, title, symbol, &ONE).remark("A pure number: mg/L counted as CaCO₃")
+}
+
+/// The limits, or `None` where there is no copper at any limit: hardness or calcium unknown or under its floor.
+pub fn limits(desk: &mut Desk<'_>, correction: &Correction) -> Option<CopperLimits> {
+    let alkalinity = correction.hardness_after.as_ref()?;
+    let calcium = correction.calcium_after.as_ref()?;
+    let alkalinity =
+        as_caco3(alkalinity, &KH_MG, "a", "copper.alkalinity", "Alkalinity after the corrections, low end");
+    let calcium = as_caco3(
+        calcium,
+        &crate::units::table::CALCIUM_CACO3,
+        "c",
+        "copper.calcium",
+        "Calcium hardness after the corrections, low end",
+    );
+    if alkalinity.si() < COPPER_FLOOR_ALKALINITY || calcium.si() < COPPER_FLOOR_CALCIUM {
+        return None;
+    }
+    let protection = minimum(&[alkalinity.clone(), calcium.clone()])?.named(
+        "copper.protection",
+        "The lower protection of the two",
+        "p",
+        &ONE,
+    );
+    let lc50 = between(&protection, &LC50_BY_ALKALINITY, ("p", "L"), &COPPER_SHORT)?.named(
+        "copper.lc50",
+        "LC50 of catfish in such water",
+        "L",
+        &MILLIGRAMS,
+    );
+    let tenth: Figure<Ratio> = Figure::cited(0.1, "q", "a tenth", &ONE, &COPPER_TENTH);
+    let short =
+        (&lc50 * &tenth).named("copper.short", "A tenth of it: the short limit, total copper", "S", &MILLIGRAMS);
+    let hundred: Figure<Ratio> = Figure::cited(100.0, "100", "alkalinity over 100", &ONE, &COPPER_HUSBANDRY);
+    let share: Figure<Ratio> =
+        Figure::cited(weight::CU / 249.677, "c_Cu", "copper in the sulfate", &ONE, &crate::reference::ATOMIC_WEIGHTS);
+    let one_mg: Figure<MassConcentration> = Figure::counted(1.0, "1 mg/L", "one milligram a litre", &MILLIGRAMS);
+    let husbandry = (one_mg * (&alkalinity / &hundred * share)).named(
+        "copper.husbandry",
+        "The husbandry rule as copper",
+        "H",
+        &MILLIGRAMS,
+    );
+    let mut candidates = vec![short.clone(), husbandry];
+    if let Some(own) = &desk.site.practice.copper_stop {
+        candidates.push(Figure::stated(own.value, "S_own", "the site's own stop", &MILLIGRAMS, &desk.place(own.span)));
+    }
+    if let Some(label) = &desk.site.authorisation.label_limit {
+        candidates.push(Figure::stated(
+            label.value,
+            "S_label",
+            "limit on the label",
+            &MILLIGRAMS,
+            &desk.place(label.span),
+        ));
+    }
+    let least = minimum(&candidates)?;
+    let stop = rounding::copper_limit(&least).named("copper.stop", "Stop: total copper", "C_stop", &MILLIGRAMS);
+    let half: Figure<Ratio> = Figure::counted(0.5, "½", "half", &ONE);
+    let watch =
+        rounding::copper_limit(&(&stop * &half)).named("copper.watch", "Watch: half of stop", "C_watch", &MILLIGRAMS);
+    // The lasting curve stands on hardness: the lower of general and calcium hardness.
+    let hardness = match &correction.general_after {
+        Some(general) => {
+            let general = as_caco3(
+                general,
+                &crate::units::table::GH_MG,
+                "g",
+                "copper.general",
+                "General hardness after the corrections, low end",
+            );
+            minimum(&[general, calcium.clone()])?
+        }
+        None => calcium.clone(),
+    };
+    let hardness = hardness.named("copper.hardness", "The lower hardness of the two", "h", &ONE);
+    let lasting = between(&hardness, &LASTING_BY_HARDNESS, ("h", "D"), &COPPER_LASTING)?;
+    let lasting = rounding::copper_limit(&lasting).named(
+        "copper.lasting",
+        "Lasting limit: mean over 28 days, dissolved copper",
+        "C_lasting",
+        &MILLIGRAMS,
+    );
+    // exp(0.8545 ln H − 1.702) µg/L, total recoverable, times 0.960 for dissolved.
+    let slope: Figure<Ratio> = Figure::cited(0.8545, "m", "slope", &ONE, &COPPER_CRITERION);
+    let start: Figure<Ratio> = Figure::cited(1.702, "b", "constant", &ONE, &COPPER_CRITERION);
+    let dissolved: Figure<Ratio> = Figure::cited(0.960, "q_d", "dissolved share", &ONE, &COPPER_CRITERION);
+    let one_ug: Figure<MassConcentration> = Figure::counted(1.0, "1 µg/L", "one microgram a litre", &MICROGRAMS);
+    let power = (&(&slope * &hardness.ln()) - &start).exp();
+    let open_water = (one_ug * (power * dissolved)).named(
+        "copper.open-water",
+        "Chronic criterion of open water, dissolved copper, for comparison",
+        "C_stream",
+        &MILLIGRAMS,
+    );
+    let kit_too_coarse = kinder::kit(desk, "total copper").and_then(|k| k.step).is_some_and(|step| step > watch.si());
+    Some(CopperLimits {
+        protection: desk.book.publish(protection),
+        stop: desk.book.publish(stop),
+        watch: desk.book.publish(watch),
+        lasting: desk.book.publish(lasting),
+        open_water: desk.book.publish(open_water),
+        kit_too_coarse,
+    })
+}

@@ -1,0 +1,951 @@
+//! Bringing the water to where it belongs: buffer, calcium, salt, water changes; and the change of an emergency.
+
+use chrono::{Days, NaiveDate};
+
+use super::{
+    Assumption, CopperLimits, Desk, Emergency, Judged, Missing, ReadingRow, VolumePlan, kinder, readings, rounding,
+};
+use crate::chem::{ammonia, carbonate, chlorine, conductivity, dosing};
+use crate::reference::{
+    AMMONIA_LIMIT, AMMONIA_PER_NITROGEN, ATOMIC_WEIGHTS, CALCIUM_GOAL, CARBONATE_CONSTANTS, CHANGE_SHARE,
+    CHANGE_SHARE_DAY, CREEP_GOAL_DKH, CREEP_TRIGGER_DKH, GENERAL_STEP_DGH, GOAL_DKH, HARDNESS_STEP, HARDNESS_STEP_DKH,
+    PH_HIGHEST, PH_STEP, PH_STEP_LIMIT, POND_TARGETS, Purpose, SALT_CONDUCTIVITY, SALT_ROUTINE, Substance,
+    UNIONISED_LIMIT, WINDOW_HIGH_DKH, WINDOW_LOW_DKH, substance,
+};
+use crate::units::table::{
+    AMMONIA_N, CALCIUM_MG, CELSIUS, DEGREE_GH, DEGREE_KH, GRAM, HOUR, LITRE, MICROSIEMENS, MILLIGRAMS, ONE, PERCENT,
+};
+use crate::units::{
+    AmmoniaNitrogen, Calcium, CarbonateHardness, Conductivity, GeneralHardness, Mass, MassConcentration, Ph, Ratio, Si,
+    Time, Volume,
+};
+use crate::workings::{Figure, Way};
+
+/// What is corrected.
+#[derive(Clone, Debug, Default)]
+pub struct Correction {
+    /// Buffer doses.
+    pub buffer: Option<BufferPlan>,
+    /// Calcium doses.
+    pub calcium: Option<CalciumPlan>,
+    /// Salt for the panel's sake.
+    pub salt: Option<SaltPlan>,
+    /// Water changes that bring hardness down.
+    pub changes: Option<ChangePlan>,
+    /// Water changes that bring copper down.
+    pub copper: Option<ChangePlan>,
+    /// Buffer is wanted, but ammonia forbids it.
+    pub ammonia_forbids: bool,
+    /// Buffer is wanted, but a reading it rests on is missing.
+    pub buffer_untold: bool,
+    /// Changes are wanted, but this supply cannot bring hardness down that far.
+    pub supply_cannot: bool,
+    /// Low end of carbonate hardness after the correction.
+    pub hardness_after: Option<Figure<CarbonateHardness>>,
+    /// Low end of calcium after the correction.
+    pub calcium_after: Option<Figure<Calcium>>,
+    /// Low end of general hardness after the correction.
+    pub general_after: Option<Figure<GeneralHardness>>,
+    /// Conductivity after the correction, where it is known before.
+    pub conductivity_after: Option<Figure<Conductivity>>,
+    /// Buffer for each 1,000 L of supply, where the supply is softer than the window.
+    pub buffer_for_supply: Option<Figure<Mass>>,
+}
+
+/// Buffer by day.
+#[derive(Clone, Debug)]
+pub struct BufferPlan {
+    /// What.
+    pub substance: &'static Substance,
+    /// Where to.
+    pub goal: Figure<CarbonateHardness>,
+    /// Reading it starts from.
+    pub start: Figure<CarbonateHardness>,
+    /// Number of doses.
+    pub count: Figure<Ratio>,
+    /// One dose as printed.
+    pub dose: Figure<Mass>,
+    /// All doses.
+    pub buy: Figure<Mass>,
+    /// Rise of one dose if the pond holds the high volume.
+    pub rise_least: Figure<CarbonateHardness>,
+    /// Rise of one dose if it holds the low volume.
+    pub rise_most: Figure<CarbonateHardness>,
+    /// After the last dose, at the high volume.
+    pub after_least: Figure<CarbonateHardness>,
+    /// After the last dose, at the low volume.
+    pub after_most: Figure<CarbonateHardness>,
+    /// Pond water to stir one dose into.
+    pub stir: Option<Figure<Volume>>,
+    /// Days, one dose each.
+    pub days: Vec<NaiveDate>,
+    /// Largest change of pH by one dose.
+    pub ph_shift: Figure<Ph>,
+    /// pH to expect after the last dose.
+    pub ph_after: Figure<Ph>,
+    /// Un-ionised ammonia at that pH.
+    pub unionised_after: Figure<MassConcentration>,
+}
+
+/// Calcium by day.
+#[derive(Clone, Debug)]
+pub struct CalciumPlan {
+    /// What.
+    pub substance: &'static Substance,
+    /// Where to.
+    pub goal: Figure<Calcium>,
+    /// Reading it starts from.
+    pub start: Figure<Calcium>,
+    /// Number of doses.
+    pub count: Figure<Ratio>,
+    /// One dose as printed.
+    pub dose: Figure<Mass>,
+    /// All doses.
+    pub buy: Figure<Mass>,
+    /// After the last dose, at the high volume.
+    pub after_least: Figure<Calcium>,
+    /// After the last dose, at the low volume.
+    pub after_most: Figure<Calcium>,
+    /// Days.
+    pub days: Vec<NaiveDate>,
+}
+
+/// Salt, a third a day.
+#[derive(Clone, Debug)]
+pub struct SaltPlan {
+    /// All of it.
+    pub total: Figure<Mass>,
+    /// One of three doses, as printed.
+    pub dose: Figure<Mass>,
+    /// Days.
+    pub days: Vec<NaiveDate>,
+}
+
+/// Why water is changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ChangeReason {
+    /// Hardness crept up.
+    Hardness,
+    /// Copper is at stop or over.
+    Copper,
+}
+
+/// Equal water changes.
+#[derive(Clone, Debug)]
+pub struct ChangePlan {
+    /// Why.
+    pub reason: ChangeReason,
+    /// How many.
+    pub count: Figure<Ratio>,
+    /// Share of one.
+    pub share: Figure<Ratio>,
+    /// Volume of one, as printed.
+    pub volume: Figure<Volume>,
+    /// The same by one flow-through.
+    pub through: Figure<Volume>,
+    /// Time at the hose for one.
+    pub time: Option<Figure<Time>>,
+    /// Neutraliser for one, as printed.
+    pub thiosulfate: Option<Figure<Mass>>,
+    /// Total ammonia must test at or under this before each change.
+    pub ammonia_gate: Option<Figure<AmmoniaNitrogen>>,
+    /// Carbonate hardness after the last, where that is known.
+    pub hardness_after: Option<Figure<CarbonateHardness>>,
+    /// Copper after the last.
+    pub copper_after: Option<Figure<MassConcentration>>,
+    /// Days, one change each.
+    pub days: Vec<NaiveDate>,
+    /// Highest share of the pond that one change may be, had it the low volume: for the check.
+    pub limit: Figure<Ratio>,
+}
+
+/// The day so many days after another.
+pub fn day(from: NaiveDate, days: u64) -> NaiveDate {
+    from.checked_add_days(Days::new(days)).unwrap_or(from)
+}
+
+fn chosen(desk: &Desk<'_>, purpose: Purpose, default: &str) -> (Option<&'static Substance>, Option<(Ratio, String)>) {
+    let own = desk.site.substances.iter().find(|s| substance(&s.id).is_some_and(|row| row.purpose == purpose));
+    let row = own.and_then(|s| substance(&s.id)).or_else(|| substance(default));
+    let purity = own.and_then(|s| s.purity.as_ref()).map(|p| (p.value, desk.place(p.span)));
+    (row, purity)
+}
+
+fn purity(desk: &mut Desk<'_>, row: &'static Substance, own: Option<(Ratio, String)>) -> Figure<Ratio> {
+    if let Some((value, place)) = own {
+        return Figure::stated(value, "q", &format!("share of {} in the product", row.formula), &PERCENT, &place);
+    }
+    if row.purity < 1.0 {
+        desk.assume(Assumption::new(
+            &format!("Purity of {}", row.name),
+            &format!(
+                "{}\u{a0}%, the pure dihydrate",
+                crate::units::plain(row.purity * 100.0, crate::units::Digits::Places(1))
+            ),
+            "the share printed on the bag, in the site file",
+            "derived from atomic weights",
+        ));
+        return Figure::cited(
+            row.purity * 100.0,
+            "q",
+            &format!("share of {} in the product", row.formula),
+            &PERCENT,
+            &ATOMIC_WEIGHTS,
+        );
+    }
+    Figure::cited(100.0, "q", "share of the pure substance", &PERCENT, &ATOMIC_WEIGHTS)
+}
+
+fn scale(desk: &Desk<'_>) -> Mass {
+    desk.site.practice.scale_step.as_ref().map_or(Mass::from_si(GRAM.size), |s| s.value)
+}
+
+/// Plans all corrections but that of copper, which needs the limits.
+pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan, rows: &[ReadingRow]) -> Correction {
+    let mut out = Correction::default();
+    let Some(reading) = readings::fresh(desk, |r| r.carbonate_hardness.as_ref()) else {
+        desk.miss(Missing::new("carbonate hardness", "drop test, 0.5 °dKH a step on 10 mL"));
+        return out;
+    };
+    let range = kinder::hardness(desk, reading, "hardness.reading", "pond");
+    let supply = desk.site.supply.readings.carbonate_hardness.clone();
+    let supply_over = supply.as_ref().is_some_and(|s| s.value.si() >= DEGREE_KH.si(WINDOW_HIGH_DKH));
+    out.hardness_after = Some(range.low.clone());
+    let calcium = readings::fresh(desk, |r| r.calcium.as_ref());
+    let general = readings::fresh(desk, |r| r.general_hardness.as_ref());
+    let start_calcium = calcium.map(|r| kinder::leaf(desk, r, "Ca", "calcium, as read", &CALCIUM_MG));
+    let start_general = general.map(|r| kinder::leaf(desk, r, "G", "general hardness, as read", &DEGREE_GH));
+    out.calcium_after = start_calcium.clone();
+    out.general_after = start_general.clone();
+
+    // A supply over the window rules copper out; nothing is added for copper's sake then.
+    let wanted = desk.site.goals.carbonate_hardness.clone();
+    let too_soft = range.low.si() < DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9);
+    let trigger = wanted.as_ref().map_or(DEGREE_KH.si(CREEP_TRIGGER_DKH), |g| g.value.si() * (1.0 + 1e-9));
+    if too_soft && !supply_over {
+        buffer(desk, volume, &range, &mut out);
+    } else if range.high.si() > trigger && !supply_over && !too_soft {
+        hardness_changes(desk, volume, &range, &mut out, rows);
+    }
+    if let Some(start) = start_calcium
+        && !supply_over
+    {
+        let after_buffer = out.buffer.as_ref().and_then(|b| b.days.last().copied());
+        calcium_doses(desk, volume, &start, after_buffer, &mut out);
+    }
+    if let (Some(general), Some(calcium)) = (&start_general, &out.calcium) {
+        let gained = (&calcium.after_least - &calcium.start).meaning::<GeneralHardness>();
+        out.general_after = Some((general + &gained).named(
+            "hardness.general-after",
+            "General hardness after the calcium, low end",
+            "G_after",
+            &DEGREE_GH,
+        ));
+    }
+    salt(desk, volume, &mut out);
+    if let (Some(reading), false) = (&supply, supply_over)
+        && reading.value.si() < DEGREE_KH.si(WINDOW_LOW_DKH)
+    {
+        supply_buffer(desk, reading, &mut out);
+    }
+    out
+}
+
+/// Buffer that brings a thousand litres of soft supply to the goal.
+fn supply_buffer(desk: &mut Desk<'_>, reading: &crate::site::Reading<CarbonateHardness>, out: &mut Correction) {
+    let (Some(row), own) = chosen(desk, Purpose::Buffer, "sodium-bicarbonate") else { return };
+    let purity = purity(desk, row, own);
+    let goal = goal(desk);
+    let tap = kinder::leaf(desk, reading, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
+    let thousand: Figure<Volume> = Figure::counted(1000.0, "V", "a thousand litres of new water", &LITRE);
+    let exact = dosing::buffer(&(goal - tap), &thousand, row, &purity).named(
+        "hardness.supply.exact",
+        "Buffer for 1,000 L of supply",
+        "m_supply",
+        &GRAM,
+    );
+    let printed = rounding::dose(&exact, desk.system, scale(desk)).named(
+        "hardness.supply.buffer",
+        "The same, as printed",
+        "m_print",
+        &GRAM,
+    );
+    out.buffer_for_supply = Some(desk.book.publish(printed));
+}
+
+fn goal(desk: &mut Desk<'_>) -> Figure<CarbonateHardness> {
+    match &desk.site.goals.carbonate_hardness {
+        Some(own) => {
+            Figure::stated(own.value, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &desk.place(own.span))
+        }
+        None => {
+            desk.assume(Assumption::new(
+                "Goal for carbonate hardness",
+                "7.0\u{a0}°dKH",
+                "a goal of the firm's own, in the site file",
+                "common practice",
+            ));
+            Figure::cited(GOAL_DKH, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &POND_TARGETS)
+        }
+    }
+}
+
+/// What a run of doses does to pH: the largest shift, closed and at rest with air, and the pH after the last.
+struct PhPath {
+    shift: f64,
+    after: f64,
+    residual: f64,
+    iterations: u32,
+}
+
+/// Follows `count` doses of `rise` (mmol charge/L each) from `alkalinity` at `ph`, `t_kelvin`.
+fn ph_path(alkalinity: f64, ph: f64, t_kelvin: f64, rise: f64, count: u32) -> PhPath {
+    let mut carbon = carbonate::carbon_of(alkalinity, ph, t_kelvin);
+    let mut now = ph;
+    let mut level = alkalinity;
+    let mut path = PhPath { shift: 0.0, after: ph, residual: 0.0, iterations: 0 };
+    for _ in 0..count {
+        let at_rest = carbonate::open(level, carbonate::AIR_LOG_CO2, t_kelvin).ph;
+        level += rise;
+        carbon += rise;
+        let closed = carbonate::closed(level, carbon, t_kelvin);
+        let rested = carbonate::open(level, carbonate::AIR_LOG_CO2, t_kelvin);
+        // Where the water itself drifts, only the part made by the dose counts (Decisions).
+        let shift = (closed.ph - now).abs().max((rested.ph - at_rest).abs());
+        path.shift = path.shift.max(shift);
+        path.after = path
+            .after
+            .max(closed.ph)
+            .max(ph + (rested.ph - carbonate::open(alkalinity, carbonate::AIR_LOG_CO2, t_kelvin).ph));
+        path.residual = path.residual.abs().max(closed.residual.abs());
+        path.iterations = closed.iterations;
+        now = closed.ph;
+    }
+    path
+}
+
+fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, out: &mut Correction) {
+    let ammonia = readings::fresh(desk, |r| r.ammonia.as_ref());
+    let temperature = readings::fresh(desk, |r| r.temperature.as_ref());
+    let ph = readings::worst_ph(desk);
+    let (Some(total), Some(warmth), Some((ph, _))) = (ammonia, temperature, ph) else {
+        out.buffer_untold = true;
+        return;
+    };
+    let total = kinder::leaf(desk, total, "N", "total ammonia as nitrogen", &AMMONIA_N);
+    let warmth_si = warmth.value.si();
+    let warmth = kinder::temperature(desk, warmth);
+    let (Some(row), own) = chosen(desk, Purpose::Buffer, "sodium-bicarbonate") else { return };
+    let purity = purity(desk, row, own);
+    let goal = goal(desk);
+    let rise = (&goal - &range.read).named("hardness.buffer.rise", "Rise in carbonate hardness", "ΔK", &DEGREE_KH);
+    if rise.si() <= 0.0 {
+        return;
+    }
+    let step = match &desk.site.practice.hardness_step {
+        Some(own) => Figure::stated(own.value, "s", "largest rise in a day", &DEGREE_KH, &desk.place(own.span)),
+        None => {
+            desk.assume(Assumption::new(
+                "Largest rise of carbonate hardness in a day",
+                "1\u{a0}°dKH",
+                "no published limit was found",
+                "common practice",
+            ));
+            Figure::cited(HARDNESS_STEP_DKH, "s", "largest rise in a day", &DEGREE_KH, &HARDNESS_STEP)
+        }
+    };
+    let fewest = (&rise / &step).rounded(Way::Up, 1.0, &ONE);
+    // More, smaller doses until no dose moves pH further than it may.
+    let mut count = fewest.si();
+    let path = loop {
+        let path = ph_path(range.read.si(), ph.si(), warmth_si, rise.si() / count, count as u32);
+        if path.shift <= PH_STEP_LIMIT || count >= 60.0 {
+            break path;
+        }
+        count += 1.0;
+    };
+    if path.shift > PH_STEP_LIMIT || path.after > PH_HIGHEST.max(ph.si()) {
+        out.ammonia_forbids = true;
+        return;
+    }
+    let count_figure = if (count - fewest.si()).abs() < 0.5 {
+        fewest.named("hardness.buffer.count", "Number of doses", "n", &ONE)
+    } else {
+        let stated: Figure<Ratio> =
+            Figure::counted(count, "n", "doses, more than the daily step asks, so that pH moves by 0.5 at most", &ONE);
+        stated.named("hardness.buffer.count", "Number of doses", "n", &ONE).from_source(&PH_STEP)
+    };
+    let exact = dosing::buffer(&(&rise / &count_figure), &volume.low, row, &purity).named(
+        "hardness.buffer.exact",
+        "One dose",
+        "m",
+        &GRAM,
+    );
+    let dose = rounding::dose(&exact, desk.system, scale(desk));
+    let dose = dose.named("hardness.buffer.dose", "One dose, as printed", "m_print", &GRAM).remark(format!(
+        "Printed as {}: rounded down to what a scale shows",
+        rounding::mass_words(dose.value(), desk.system)
+    ));
+    if dose.si() <= 0.0 {
+        return;
+    }
+    let buy = (&dose * &count_figure).named("hardness.buffer.buy", "All doses", "m_all", &GRAM);
+    let rise_least = dosing::rise_of(&dose, &volume.high, row, &purity).named(
+        "hardness.buffer.rise-least",
+        "Rise of one dose at the high volume",
+        "r_low",
+        &DEGREE_KH,
+    );
+    let rise_most = dosing::rise_of(&dose, &volume.low, row, &purity).named(
+        "hardness.buffer.rise-most",
+        "Rise of one dose at the low volume",
+        "r_high",
+        &DEGREE_KH,
+    );
+    let after_least = (&range.read + &(&rise_least * &count_figure)).named(
+        "hardness.buffer.after-least",
+        "After the last dose, high volume",
+        "K_end,low",
+        &DEGREE_KH,
+    );
+    let after_most = (&range.read + &(&rise_most * &count_figure)).named(
+        "hardness.buffer.after-most",
+        "After the last dose, low volume",
+        "K_end,high",
+        &DEGREE_KH,
+    );
+    let inputs = vec![
+        range.read.node().clone(),
+        ph.node().clone(),
+        warmth.node().clone(),
+        rise_most.node().clone(),
+        count_figure.node().clone(),
+    ];
+    let equation = "K = C·(α₁ + 2 α₂) + OH − H, closed and at rest with air";
+    let ph_shift: Figure<Ph> =
+        Figure::solved(Ph::from_si(path.shift), equation, inputs.clone(), path.residual, path.iterations)
+            .named("ph.dose-shift", "Largest change of pH by one dose", "ΔpH", &ONE)
+            .from_source(&CARBONATE_CONSTANTS)
+            .remark(
+                "Ideal solution: activities are not counted. At any pH, check K against C with K1 and K2 of the source",
+            );
+    let ph_after: Figure<Ph> =
+        Figure::solved(Ph::from_si(path.after), equation, inputs, path.residual, path.iterations)
+            .named("ph.after", "Highest pH to expect after the last dose", "pH_after", &ONE)
+            .from_source(&CARBONATE_CONSTANTS);
+    let share =
+        ammonia::unionised_share("ammonia.share-after", "Un-ionised share after the last dose", &ph_after, &warmth);
+    let unionised_after =
+        ammonia::unionised("ammonia.unionised-after", "Un-ionised ammonia after the last dose", &total, &share);
+    if unionised_after.in_unit(&MILLIGRAMS) > UNIONISED_LIMIT {
+        // Raising hardness raises pH and with it toxic ammonia: ammonia comes first (NH-08).
+        out.ammonia_forbids = true;
+        desk.book.publish(unionised_after);
+        return;
+    }
+    let stir = dosing::water_to_dissolve("hardness.buffer.stir", &dose, row, CELSIUS.of(warmth_si));
+    let gained = &rise_least * &count_figure;
+    let low_after = (&range.low + &gained).named(
+        "hardness.after.low",
+        "Lowest carbonate hardness after the doses",
+        "K_after",
+        &DEGREE_KH,
+    );
+    out.hardness_after = Some(low_after);
+    if let Some(reading) = readings::fresh(desk, |r| r.conductivity.as_ref()) {
+        let before = kinder::leaf(desk, reading, "κ", "conductivity, as read", &MICROSIEMENS);
+        let gained = (&rise_most * &count_figure).named(
+            "conductivity.rise-hardness",
+            "All doses together",
+            "ΔK_all",
+            &DEGREE_KH,
+        );
+        let lift = conductivity::rise_with_buffer("conductivity.rise", &gained, row);
+        let after = (before + lift).named(
+            "conductivity.after",
+            "Conductivity after the doses, about",
+            "κ_after",
+            &MICROSIEMENS,
+        );
+        out.conductivity_after = Some(desk.book.publish(after));
+    }
+    let days = (0..count as u64).map(|i| day(desk.date, i + 1)).collect();
+    out.buffer = Some(BufferPlan {
+        substance: row,
+        goal: desk.book.publish(goal.named("hardness.goal", "Goal for carbonate hardness", "K_goal", &DEGREE_KH)),
+        start: range.read.clone(),
+        count: desk.book.publish(count_figure),
+        dose: desk.book.publish(dose),
+        buy: desk.book.publish(buy),
+        rise_least: desk.book.publish(rise_least),
+        rise_most: desk.book.publish(rise_most),
+        after_least: desk.book.publish(after_least),
+        after_most: desk.book.publish(after_most),
+        stir: stir.map(|s| desk.book.publish(s)),
+        days,
+        ph_shift: desk.book.publish(ph_shift),
+        ph_after: desk.book.publish(ph_after),
+        unionised_after: desk.book.publish(unionised_after),
+    });
+}
+
+fn calcium_doses(
+    desk: &mut Desk<'_>,
+    volume: &VolumePlan,
+    start: &Figure<Calcium>,
+    after: Option<NaiveDate>,
+    out: &mut Correction,
+) {
+    let goal: Figure<Calcium> = match &desk.site.goals.calcium {
+        Some(own) => Figure::stated(own.value, "Ca_goal", "goal for calcium", &CALCIUM_MG, &desk.place(own.span)),
+        None => Figure::cited(CALCIUM_GOAL, "Ca_goal", "goal for calcium", &CALCIUM_MG, &POND_TARGETS),
+    };
+    let supply_brings = desk.site.supply.readings.calcium.as_ref().is_some_and(|s| s.value.si() >= goal.si());
+    if start.si() >= goal.si() * (1.0 - 1e-9) || supply_brings && out.changes.is_some() {
+        return;
+    }
+    let (Some(row), own) = chosen(desk, Purpose::Calcium, "calcium-chloride") else { return };
+    let purity = purity(desk, row, own);
+    let rise = (&goal - start).named("calcium.rise", "Rise in calcium", "ΔCa", &CALCIUM_MG);
+    let step: Figure<GeneralHardness> =
+        Figure::cited(GENERAL_STEP_DGH, "s", "largest rise of general hardness in a day", &DEGREE_GH, &HARDNESS_STEP);
+    let count = (&rise.meaning::<GeneralHardness>() / &step).rounded(Way::Up, 1.0, &ONE).named(
+        "calcium.count",
+        "Number of calcium doses",
+        "n_Ca",
+        &ONE,
+    );
+    let exact = dosing::calcium(&(&rise / &count), &volume.low, row, &purity).named(
+        "calcium.exact",
+        "One dose of calcium chloride",
+        "m_Ca",
+        &GRAM,
+    );
+    let dose = rounding::dose(&exact, desk.system, scale(desk));
+    let dose = dose.named("calcium.dose", "One dose of calcium chloride, as printed", "m_Ca,print", &GRAM).remark(
+        format!("Printed as {}: rounded down to what a scale shows", rounding::mass_words(dose.value(), desk.system)),
+    );
+    if dose.si() <= 0.0 {
+        return;
+    }
+    let buy = (&dose * &count).named("calcium.buy", "All doses of calcium chloride", "m_Ca,all", &GRAM);
+    let after_at = |volume: &Figure<Volume>, id: &str, title: &str, symbol: &str| {
+        let each = dosing::calcium_of(&dose, volume, row, &purity);
+        (start + &(each * &count)).named(id, title, symbol, &CALCIUM_MG)
+    };
+    let after_least =
+        after_at(&volume.high, "calcium.after-least", "Calcium after the last dose, high volume", "Ca_end,low");
+    let after_most =
+        after_at(&volume.low, "calcium.after-most", "Calcium after the last dose, low volume", "Ca_end,high");
+    // One substance a day, and a clear day between bicarbonate and calcium.
+    let first = after.map_or_else(|| day(desk.date, 1), |last| day(last, 2));
+    let days = (0..count.si() as u64).map(|i| day(first, i)).collect();
+    out.calcium_after = Some(after_least.clone());
+    out.calcium = Some(CalciumPlan {
+        substance: row,
+        goal: desk.book.publish(goal.named("calcium.goal", "Goal for calcium", "Ca_goal", &CALCIUM_MG)),
+        start: start.clone(),
+        count: desk.book.publish(count),
+        dose: desk.book.publish(dose),
+        buy: desk.book.publish(buy),
+        after_least: desk.book.publish(after_least),
+        after_most: desk.book.publish(after_most),
+        days,
+    });
+}
+
+/// Salt a litre for each µS/cm, SI: kg/m³ a S/m.
+type SaltFactor = <uom::si::f64::MassDensity as std::ops::Div<uom::si::f64::ElectricalConductivity>>::Output;
+
+static SALT_FACTOR: crate::units::Unit =
+    crate::units::Unit { kind: crate::units::Kind::Printed, symbol: "mg/L a µS/cm", size: 10.0, zero: 0.0, also: &[] };
+
+/// Salt to the least conductivity the panel's own data name, if buffer leaves it under that.
+fn salt(desk: &mut Desk<'_>, volume: &VolumePlan, out: &mut Correction) {
+    let Some(least) = desk.site.panel.as_ref().and_then(|p| p.least_conductivity.clone()) else { return };
+    let Some(reading) = readings::fresh(desk, |r| r.conductivity.as_ref()) else { return };
+    let now = out
+        .conductivity_after
+        .clone()
+        .unwrap_or_else(|| kinder::leaf(desk, reading, "κ", "conductivity, as read", &MICROSIEMENS));
+    let target = Figure::stated(
+        least.value,
+        "κ_least",
+        "least conductivity of the panel",
+        &MICROSIEMENS,
+        &desk.place(least.span),
+    );
+    if now.si() >= target.si() {
+        return;
+    }
+    let factor: Figure<SaltFactor> =
+        Figure::cited(0.486, "c", "salt a litre for each µS/cm", &SALT_FACTOR, &SALT_CONDUCTIVITY);
+    let rise = (target - now).meaning::<uom::si::f64::ElectricalConductivity>();
+    let needed = (factor * rise).named("salt.concentration", "Salt the water needs", "c_salt", &MILLIGRAMS);
+    let most: Figure<MassConcentration> =
+        Figure::cited(SALT_ROUTINE * 1000.0, "c_most", "salt at most, as routine", &MILLIGRAMS, &POND_TARGETS);
+    let allowed = crate::workings::minimum(&[needed.clone(), most]).unwrap_or(needed);
+    let total = (&volume.low * &allowed).named("salt.total", "Salt", "m_salt", &GRAM);
+    let three: Figure<Ratio> = Figure::counted(3.0, "3", "thirds over three days", &ONE);
+    let dose = rounding::dose(&(&total / &three), desk.system, scale(desk));
+    let dose = dose
+        .named("salt.dose", "One of three doses of salt, as printed", "m_salt,print", &GRAM)
+        .remark(format!("Printed as {}: rounded down", rounding::mass_words(dose.value(), desk.system)));
+    if dose.si() <= 0.0 {
+        return;
+    }
+    let last = [
+        out.buffer.as_ref().and_then(|b| b.days.last().copied()),
+        out.calcium.as_ref().and_then(|c| c.days.last().copied()),
+    ]
+    .into_iter()
+    .flatten()
+    .max();
+    let first = last.map_or_else(|| day(desk.date, 1), |d| day(d, 1));
+    out.salt = Some(SaltPlan {
+        total: desk.book.publish(total),
+        dose: desk.book.publish(dose),
+        days: (0..3).map(|i| day(first, i)).collect(),
+    });
+}
+
+/// Total chlorine of the supply, measured or, for mains, assumed out loud.
+fn chlorine_of(desk: &mut Desk<'_>) -> Option<Figure<MassConcentration>> {
+    let site = desk.site;
+    match (&site.supply.readings.total_chlorine, site.supply.kind) {
+        (Some(reading), _) if reading.value.si() > 0.0 => {
+            Some(kinder::leaf(desk, reading, "Cl", "total chlorine of the supply", &MILLIGRAMS))
+        }
+        (Some(_), _) => None,
+        (None, crate::site::SupplyKind::Mains) => {
+            desk.assume(Assumption::new(
+                "Total chlorine of the supply",
+                "4.0\u{a0}mg/L, the highest a US utility may send",
+                "a total-chlorine test at the tap",
+                "COMAR 26.04.01.23 (T-33)",
+            ));
+            Some(Figure::stated(
+                MassConcentration::from_si(4e-3),
+                "Cl",
+                "total chlorine of the supply",
+                &MILLIGRAMS,
+                "assumed, T-33",
+            ))
+        }
+        (None, _) => None,
+    }
+}
+
+/// Neutraliser for a volume of supply, as printed; `None` for a supply without chlorine.
+fn neutraliser(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<Figure<Mass>> {
+    let total = chlorine_of(desk)?;
+    let exact = chlorine::thiosulfate(volume, &total).named(format!("{id}.exact"), "Sodium thiosulfate", "m_Cl", &GRAM);
+    let printed = rounding::dose_up(&exact, desk.system, scale(desk));
+    let printed = printed
+        .named(id, "Sodium thiosulfate, as printed", "m_Cl,print", &GRAM)
+        .remark(format!("Printed as {}: rounded up", rounding::mass_words(printed.value(), desk.system)));
+    Some(desk.book.publish(printed))
+}
+
+fn hose_time(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<Figure<Time>> {
+    let hose = desk.site.hose.clone();
+    let Some(hose) = hose else {
+        desk.miss(Missing::new("flow of the hose", "a bucket of known size and a watch"));
+        return None;
+    };
+    if hose.value.si() <= 0.0 {
+        return None;
+    }
+    let flow = Figure::stated(
+        hose.value,
+        "Q_hose",
+        "flow of the hose",
+        &crate::units::table::LITRES_PER_MINUTE,
+        &desk.place(hose.span),
+    );
+    Some(desk.book.publish((volume / &flow).named(id, "Time at the hose", "t_hose", &HOUR)))
+}
+
+fn change_limit(desk: &mut Desk<'_>) -> Figure<Ratio> {
+    match &desk.site.practice.change_share {
+        Some(own) => {
+            Figure::stated(own.value, "s_most", "largest share changed in a day", &PERCENT, &desk.place(own.span))
+        }
+        None => {
+            desk.assume(Assumption::new(
+                "Largest share of the water changed in a day",
+                "25\u{a0}%",
+                "no published limit was found",
+                "common practice",
+            ));
+            Figure::cited(CHANGE_SHARE_DAY * 100.0, "s_most", "largest share changed in a day", &PERCENT, &CHANGE_SHARE)
+        }
+    }
+}
+
+/// Total ammonia that may be in the pond before a change of `share` with treated supply, so that un-ionised ammonia
+/// stays at its limit or under at the day's worst pH; and whether the supply brings any.
+fn ammonia_gate(desk: &mut Desk<'_>, id: &str, share: &Figure<Ratio>) -> Option<Figure<AmmoniaNitrogen>> {
+    let site = desk.site;
+    let total = site.supply.readings.total_chlorine.as_ref()?;
+    let free = site.supply.readings.free_chlorine.as_ref()?;
+    if total.value.si() - free.value.si() < MILLIGRAMS.si(0.05) {
+        return None;
+    }
+    let warmth = readings::fresh(desk, |r| r.temperature.as_ref())?;
+    let (ph, hour) = readings::worst_ph(desk)?;
+    let warmth = kinder::temperature(desk, warmth);
+    let total = kinder::leaf(desk, total, "Cl", "total chlorine of the supply", &MILLIGRAMS);
+    let free = kinder::leaf(desk, free, "Cl_free", "free chlorine of the supply", &MILLIGRAMS);
+    let brought = chlorine::ammonia_left(&format!("{id}.supply-ammonia"), &total, &free);
+    let part = ammonia::unionised_share("ammonia.share", &format!("Un-ionised share, {hour}"), &ph, &warmth);
+    let limit: Figure<MassConcentration> =
+        Figure::cited(UNIONISED_LIMIT, "c_most", "limit of un-ionised ammonia", &MILLIGRAMS, &AMMONIA_LIMIT);
+    let weight: Figure<Ratio> = Figure::cited(AMMONIA_PER_NITROGEN, "w", "NH3 over N by mass", &ONE, &ATOMIC_WEIGHTS);
+    let bearable = (limit / (part * weight)).meaning::<AmmoniaNitrogen>().named(
+        format!("{id}.ammonia-bearable"),
+        "Total ammonia that keeps un-ionised ammonia at its limit",
+        "N_most",
+        &AMMONIA_N,
+    );
+    let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
+    let gate = (bearable - brought * share.clone()) / (&one - share);
+    Some(gate.named(format!("{id}.ammonia-gate"), "Total ammonia at most before a change", "N_gate", &AMMONIA_N))
+}
+
+/// Whether the shares of `most` a day leave room for the ammonia that chloramine brings; if not, a smaller share.
+fn bearable_share(
+    desk: &mut Desk<'_>,
+    id: &str,
+    most: Figure<Ratio>,
+) -> Option<(Figure<Ratio>, Option<Figure<AmmoniaNitrogen>>)> {
+    let Some(gate) = ammonia_gate(desk, id, &most) else { return Some((most, None)) };
+    // A test that reads a tenth of a milligram must be able to open the gate.
+    let wanted = AMMONIA_N.si(0.05);
+    if gate.si() >= wanted {
+        return Some((most, Some(gate)));
+    }
+    for share in [20.0, 15.0, 10.0, 5.0] {
+        if share / 100.0 >= most.si() {
+            continue;
+        }
+        let smaller: Figure<Ratio> = Figure::cited(
+            share,
+            "s_most",
+            "share changed in a day, smaller for the chloramine's ammonia",
+            &PERCENT,
+            &CHANGE_SHARE,
+        );
+        if let Some(gate) = ammonia_gate(desk, id, &smaller).filter(|g| g.si() >= wanted) {
+            return Some((smaller, Some(gate)));
+        }
+    }
+    None
+}
+
+struct Swap<'v> {
+    id: &'static str,
+    reason: ChangeReason,
+    volume: &'v VolumePlan,
+    /// Share of the water to replace.
+    needed: Figure<Ratio>,
+    most: Figure<Ratio>,
+    gate: Option<Figure<AmmoniaNitrogen>>,
+}
+
+fn swap(desk: &mut Desk<'_>, swap: Swap<'_>) -> Option<ChangePlan> {
+    let id = swap.id;
+    let count = crate::water::changes::fewest(&format!("{id}.count"), &swap.needed, &swap.most);
+    let share = crate::water::changes::each(&format!("{id}.share"), &swap.needed, &count);
+    let volume = rounding::volume_figure(&(&swap.volume.low * &share), desk.system, Way::Down).named(
+        format!("{id}.volume"),
+        "Volume of one change, as printed",
+        "V_change",
+        &LITRE,
+    );
+    if volume.si() <= 0.0 || count.si() > 60.0 {
+        return None;
+    }
+    let through = crate::water::changes::flow_through(&format!("{id}.through"), &swap.volume.low, &swap.needed);
+    let time = hose_time(desk, &format!("{id}.time"), &volume);
+    let thiosulfate = neutraliser(desk, &format!("{id}.thiosulfate"), &volume);
+    // The gate is opened by a kit that reads a twentieth of a milligram: rounded down to what it can show.
+    let gate = swap.gate.map(|g| {
+        let id = format!("{id}.ammonia-gate-printed");
+        desk.book.publish(g.rounded(Way::Down, 0.05, &AMMONIA_N).named(
+            id,
+            "The same, as printed",
+            "N_print",
+            &AMMONIA_N,
+        ))
+    });
+    let days = (0..count.si() as u64).map(|i| day(desk.date, i + 1)).collect();
+    Some(ChangePlan {
+        reason: swap.reason,
+        count: desk.book.publish(count),
+        share: desk.book.publish(share),
+        volume: desk.book.publish(volume),
+        through: desk.book.publish(through),
+        time,
+        thiosulfate,
+        ammonia_gate: gate,
+        hardness_after: None,
+        copper_after: None,
+        days,
+        limit: swap.most,
+    })
+}
+
+fn hardness_changes(
+    desk: &mut Desk<'_>,
+    volume: &VolumePlan,
+    range: &kinder::Hardness,
+    out: &mut Correction,
+    rows: &[ReadingRow],
+) {
+    let Some(supply) = desk.site.supply.readings.carbonate_hardness.clone() else {
+        desk.miss(Missing::new("carbonate hardness of the supply", "the same drop test, tap run for three minutes"));
+        return;
+    };
+    let goal: Figure<CarbonateHardness> = match &desk.site.goals.carbonate_hardness {
+        Some(own) => {
+            Figure::stated(own.value, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &desk.place(own.span))
+        }
+        None => {
+            desk.assume(Assumption::new(
+                "Carbonate hardness to come back to",
+                "10\u{a0}°dKH",
+                "a goal of the firm's own, in the site file",
+                "common practice",
+            ));
+            Figure::cited(CREEP_GOAL_DKH, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &POND_TARGETS)
+        }
+    };
+    let tap = kinder::leaf(desk, &supply, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
+    if tap.si() >= goal.si() * (1.0 - 1e-9) {
+        out.supply_cannot = true;
+        return;
+    }
+    let _ = rows.iter().find(|r| r.key == "unionised-ammonia" && r.judged == Judged::TooHigh);
+    let needed = crate::water::changes::share_needed("change.needed", &range.read, &goal, &tap);
+    let limit = change_limit(desk);
+    let Some((most, gate)) = bearable_share(desk, "change", limit) else {
+        out.supply_cannot = true;
+        return;
+    };
+    let Some(mut plan) = swap(desk, Swap { id: "change", reason: ChangeReason::Hardness, volume, needed, most, gate })
+    else {
+        return;
+    };
+    let real = (&plan.volume / &volume.high).named(
+        "change.share-least",
+        "Share of one change at the high volume",
+        "s_low",
+        &ONE,
+    );
+    let after = crate::water::changes::after(&range.read, &tap, &real, &plan.count).named(
+        "change.after",
+        "Carbonate hardness after the last change",
+        "K_end",
+        &DEGREE_KH,
+    );
+    plan.hardness_after = Some(desk.book.publish(after));
+    // The low end: every change at the low volume, from the lowest the reading allows.
+    let full = (&plan.volume / &volume.low).named(
+        "change.share-most",
+        "Share of one change at the low volume",
+        "s_high",
+        &ONE,
+    );
+    let low = crate::water::changes::after(&range.low, &tap, &full, &plan.count).named(
+        "hardness.after.low",
+        "Lowest carbonate hardness after the changes",
+        "K_after",
+        &DEGREE_KH,
+    );
+    out.hardness_after = Some(low);
+    // Calcium and general hardness move with the same water.
+    if let (Some(before), Some(tap)) = (out.calcium_after.clone(), &desk.site.supply.readings.calcium) {
+        let tap = kinder::leaf(desk, tap, "Ca_supply", "calcium of the supply", &CALCIUM_MG);
+        let after = crate::water::changes::after(&before, &tap, &full, &plan.count).named(
+            "calcium.after-changes",
+            "Calcium after the changes",
+            "Ca_after",
+            &CALCIUM_MG,
+        );
+        if after.si() < before.si() {
+            out.calcium_after = Some(after);
+        }
+    }
+    if let (Some(before), Some(tap)) = (out.general_after.clone(), &desk.site.supply.readings.general_hardness) {
+        let tap = kinder::leaf(desk, tap, "G_supply", "general hardness of the supply", &DEGREE_GH);
+        let after = crate::water::changes::after(&before, &tap, &full, &plan.count).named(
+            "hardness.general-after",
+            "General hardness after the changes",
+            "G_after",
+            &DEGREE_GH,
+        );
+        if after.si() < before.si() {
+            out.general_after = Some(after);
+        }
+    }
+    out.changes = Some(plan);
+}
+
+/// Water changes that bring copper at or over stop down to watch.
+pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: Option<&CopperLimits>) -> Option<ChangePlan> {
+    let reading = readings::fresh(desk, |r| r.total_copper.as_ref()).filter(|r| !r.less_than)?;
+    let limits = limits?;
+    if reading.value.si() < limits.stop.si() {
+        return None;
+    }
+    let now = kinder::leaf(desk, reading, "C", "total copper, as read", &MILLIGRAMS);
+    let tap: Figure<MassConcentration> = match &desk.site.supply.readings.total_copper {
+        Some(tap) => kinder::leaf(desk, tap, "C_supply", "total copper of the supply", &MILLIGRAMS),
+        None => {
+            desk.miss(Missing::new("total copper of the supply", "a laboratory sample, tap run for three minutes"));
+            return None;
+        }
+    };
+    if tap.si() >= limits.watch.si() {
+        return None;
+    }
+    let needed: Figure<Ratio> = ((&now - &limits.watch) / (&now - &tap)).meaning::<Ratio>().named(
+        "copper.change.needed",
+        "Share of the water to replace",
+        "f",
+        &ONE,
+    );
+    let limit = change_limit(desk);
+    let (most, gate) = bearable_share(desk, "copper.change", limit)?;
+    let mut plan = swap(desk, Swap { id: "copper.change", reason: ChangeReason::Copper, volume, needed, most, gate })?;
+    let real = (&plan.volume / &volume.high).named(
+        "copper.change.share-least",
+        "Share of one change at the high volume",
+        "s_low",
+        &ONE,
+    );
+    let after = crate::water::changes::after(&now, &tap, &real, &plan.count).named(
+        "copper.change.after",
+        "Total copper after the last change, before any loss",
+        "C_end",
+        &MILLIGRAMS,
+    );
+    plan.copper_after = Some(desk.book.publish(after));
+    Some(plan)
+}
+
+/// The two changes of a poisoning: three tenths each (Decisions).
+pub fn emergency(desk: &mut Desk<'_>, volume: &VolumePlan) -> Emergency {
+    let share: Figure<Ratio> = Figure::cited(30.0, "s", "share of one of the two changes", &PERCENT, &CHANGE_SHARE);
+    let change = rounding::volume_figure(&(&volume.low * &share), desk.system, Way::Down).named(
+        "emergency.change",
+        "Emergency: volume of one of two changes",
+        "V_em",
+        &LITRE,
+    );
+    let change = desk.book.publish(change);
+    let thiosulfate = neutraliser(desk, "emergency.thiosulfate", &change);
+    let time = hose_time(desk, "emergency.time", &change);
+    Emergency { change, thiosulfate, time }
+}

@@ -1,0 +1,77 @@
+//! Readings as figures, and the kinder end of a reading at the edge of its kit's step (Decisions).
+
+use super::{Assumption, Desk};
+use crate::site::{Kit, Reading};
+use crate::units::table::{CELSIUS, DEGREE_KH, KELVIN};
+use crate::units::{CarbonateHardness, Si, ThermodynamicTemperature, Unit};
+use crate::workings::Figure;
+
+/// A reading as a leaf.
+pub fn leaf<Q: Si>(desk: &Desk<'_>, reading: &Reading<Q>, symbol: &str, title: &str, unit: &'static Unit) -> Figure<Q> {
+    Figure::stated(reading.value, symbol, title, unit, &desk.place(reading.span))
+}
+
+/// A temperature as a leaf, in kelvin.
+pub fn temperature(desk: &Desk<'_>, reading: &Reading<ThermodynamicTemperature>) -> Figure<ThermodynamicTemperature> {
+    let celsius = crate::units::plain(CELSIUS.of(reading.value.si()), crate::units::Digits::Places(1));
+    let title = format!("water temperature, {celsius} °C");
+    leaf(desk, reading, "T", &title, &KELVIN)
+}
+
+/// The kit that makes a reading.
+pub fn kit<'a>(desk: &Desk<'a>, reading: &str) -> Option<&'a Kit> {
+    desk.site.kits.iter().find(|k| k.reading == reading)
+}
+
+/// Carbonate hardness: the reading, and the lowest value it may stand for.
+pub struct Hardness {
+    /// As read.
+    pub read: Figure<CarbonateHardness>,
+    /// Least it may be.
+    pub low: Figure<CarbonateHardness>,
+    /// Most it may be.
+    pub high: Figure<CarbonateHardness>,
+}
+
+/// The carbonate hardness of a water with the range its kit leaves open. Drop counts: from one step below to the
+/// reading; other kits: half a step either way. Without a kit in the site file a drop count of 1 °dKH is assumed.
+pub fn hardness(desk: &mut Desk<'_>, reading: &Reading<CarbonateHardness>, id: &str, whose: &str) -> Hardness {
+    let read = leaf(desk, reading, "K", &format!("carbonate hardness of the {whose}, as read"), &DEGREE_KH);
+    let known = kit(desk, "carbonate hardness").and_then(|k| k.step.map(|s| (s, k.drops, desk.place(k.span))));
+    let (step, drops, place) = known.unwrap_or_else(|| {
+        desk.assume(Assumption::new(
+            "Step of the carbonate-hardness kit",
+            "1\u{a0}°dKH, drop count",
+            "the kit's own step, in the site file",
+            "common practice",
+        ));
+        (DEGREE_KH.size, true, "assumed, common practice".to_owned())
+    });
+    let kit_step: Figure<CarbonateHardness> =
+        Figure::stated(CarbonateHardness::from_si(step), "s", "step of the kit", &DEGREE_KH, &place);
+    let low_title = format!("Lowest carbonate hardness the reading of the {whose} allows");
+    if drops {
+        let low = floor_at_zero(&read - &kit_step, &low_title, &format!("{id}.low"));
+        let high = read.clone();
+        Hardness { read, low, high }
+    } else {
+        let half: Figure<uom::si::f64::Ratio> = Figure::counted(0.5, "½", "half a step", &crate::units::table::ONE);
+        let part = kit_step * half;
+        let low = floor_at_zero(&read - &part, &low_title, &format!("{id}.low"));
+        let high = (&read + &part).named(
+            format!("{id}.high"),
+            &format!("Highest carbonate hardness the reading of the {whose} allows"),
+            "K_high",
+            &DEGREE_KH,
+        );
+        Hardness { read, low, high }
+    }
+}
+
+fn floor_at_zero(figure: Figure<CarbonateHardness>, title: &str, id: &str) -> Figure<CarbonateHardness> {
+    if figure.si() < 0.0 {
+        let zero: Figure<CarbonateHardness> = Figure::counted(0.0, "0", "zero", &DEGREE_KH);
+        return crate::workings::maximum(&[zero.clone(), figure]).unwrap_or(zero).named(id, title, "K_low", &DEGREE_KH);
+    }
+    figure.named(id, title, "K_low", &DEGREE_KH)
+}

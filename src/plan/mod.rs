@@ -1,0 +1,225 @@
+//! Decisions: verdict, corrections, changes, schedule, cautions, assumptions, and the safety check.
+//!
+//! [`decide`] takes the site as meant and gives a [`Plan`]: what to do, in numbers that carry their workings. Words are
+//! the templates' business; a plan holds amounts, days, choices and reasons.
+
+mod actions;
+mod assumptions;
+mod copper;
+mod correction;
+mod kinder;
+mod readings;
+mod rounding;
+mod safety;
+mod schedule;
+mod verdict;
+mod volume;
+
+pub use actions::{Act, Action, When};
+pub use assumptions::{Assumption, Missing};
+pub use copper::{CopperLimits, LossOrigin};
+pub use correction::{BufferPlan, CalciumPlan, ChangePlan, ChangeReason, Correction, SaltPlan};
+pub use readings::{Judged, ReadingRow};
+pub use rounding::{mass_words, time_words, volume as volume_words, volume_unit, with_unit};
+pub use safety::Check;
+pub use schedule::{CopperPath, Schedule, Spell};
+pub use verdict::{Reason, Verdict, Word};
+pub use volume::VolumePlan;
+
+use chrono::NaiveDate;
+
+use crate::diag::{Diagnostic, Diagnostics, FileId, Span, Text};
+use crate::site::{Site, Visit};
+use crate::units::{Mass, System, ThermodynamicTemperature, Time, VolumeRate};
+use crate::workings::{Book, Figure};
+
+/// The texts a plan was made from, to say on which line a number stands.
+#[derive(Clone, Copy, Debug)]
+pub struct Texts<'a> {
+    /// The site file.
+    pub site: &'a Text,
+    /// The log.
+    pub log: Option<&'a Text>,
+}
+
+impl Texts<'_> {
+    /// `site file, line 14` or `log line 9`.
+    #[must_use]
+    pub fn place(&self, span: Span) -> String {
+        match (span.file, self.log) {
+            (FileId::LOG, Some(log)) => format!("log line {}", log.line_of(span.start)),
+            _ => format!("site file, line {}", self.site.line_of(span.start)),
+        }
+    }
+}
+
+/// Everything the plan says, before it is put into words.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    /// The date on the plan.
+    pub date: NaiveDate,
+    /// In whose units amounts are rounded and printed.
+    pub system: System,
+    /// Every published figure.
+    pub book: Book,
+    /// The verdict and its reasons.
+    pub verdict: Verdict,
+    /// Volume.
+    pub volume: VolumePlan,
+    /// The readings against their targets.
+    pub readings: Vec<ReadingRow>,
+    /// What is corrected, and how.
+    pub correction: Correction,
+    /// Copper limits in the water as it will be, where there are any.
+    pub limits: Option<CopperLimits>,
+    /// The output-level schedule, where there is one.
+    pub schedule: Option<Schedule>,
+    /// Flow past the bars and the time the pond takes to pass them.
+    pub flow: Option<(Figure<VolumeRate>, Figure<Time>)>,
+    /// Emergency change: volume of each of the two, chlorine neutraliser for it, time at the hose.
+    pub emergency: Emergency,
+    /// What to do, in order.
+    pub actions: Vec<Action>,
+    /// What was assumed.
+    pub assumptions: Vec<Assumption>,
+    /// What was not measured, and how to.
+    pub missing: Vec<Missing>,
+    /// Every limit with the proposal that comes closest to it.
+    pub checks: Vec<Check>,
+    /// Bars: grams used a year under the schedule, and years to the end of their usable part.
+    pub bars: Option<(Figure<uom::si::f64::MassRate>, Option<Figure<Time>>)>,
+    /// The panel, set to full, reached this step of so many: a finding when it falls short.
+    pub full_reached: Option<(u32, u32)>,
+    /// Water temperature of the latest visit that has one.
+    pub temperature: Option<Figure<ThermodynamicTemperature>>,
+}
+
+/// The two large changes of a poisoning (Decisions).
+#[derive(Clone, Debug)]
+pub struct Emergency {
+    /// Volume of one of the two changes.
+    pub change: Figure<crate::units::Volume>,
+    /// Neutraliser for it, where the supply is chlorinated.
+    pub thiosulfate: Option<Figure<Mass>>,
+    /// Time at the hose.
+    pub time: Option<Figure<Time>>,
+}
+
+/// What all parts of a plan look at.
+pub(crate) struct Desk<'a> {
+    pub site: &'a Site,
+    pub texts: Texts<'a>,
+    pub date: NaiveDate,
+    pub system: System,
+    pub book: Book,
+    pub assumptions: Vec<Assumption>,
+    pub missing: Vec<Missing>,
+    pub complaints: Diagnostics,
+}
+
+impl<'a> Desk<'a> {
+    /// The latest reading of one kind, with the visit it belongs to: the last visit that has it.
+    pub fn last<T>(&self, pick: impl Fn(&'a Visit) -> Option<&'a T>) -> Option<(&'a Visit, &'a T)> {
+        self.site.visits.iter().rev().find_map(|v| pick(v).map(|r| (v, r)))
+    }
+
+    pub fn place(&self, span: Span) -> String {
+        self.texts.place(span)
+    }
+
+    pub fn assume(&mut self, assumption: Assumption) {
+        if !self.assumptions.iter().any(|a| a.what == assumption.what) {
+            self.assumptions.push(assumption);
+        }
+    }
+
+    pub fn miss(&mut self, missing: Missing) {
+        if !self.missing.iter().any(|m| m.what == missing.what) {
+            self.missing.push(missing);
+        }
+    }
+}
+
+/// Decides what to do at a site.
+///
+/// # Errors
+/// Complaints, when no plan can be made: no volume, or a plan that would break a limit it states itself (a fault of
+/// this program, which is then not printed).
+pub fn decide(
+    site: &Site,
+    texts: Texts<'_>,
+    date: NaiveDate,
+    system: System,
+) -> Result<(Plan, Diagnostics), Diagnostics> {
+    let mut desk = Desk {
+        site,
+        texts,
+        date,
+        system,
+        book: Book::new(),
+        assumptions: Vec::new(),
+        missing: Vec::new(),
+        complaints: Diagnostics::new(),
+    };
+    let Some(volume) = volume::find(&mut desk) else {
+        return Err(desk.complaints);
+    };
+    let mut readings = readings::judge(&mut desk);
+    let correction = correction::plan(&mut desk, &volume, &readings);
+    let limits = copper::limits(&mut desk, &correction);
+    let copper_change = correction::for_copper(&mut desk, &volume, limits.as_ref());
+    let correction = Correction { copper: copper_change, ..correction };
+    readings.push(readings::copper_row(&desk, limits.as_ref().map(|l| &l.watch)));
+    let mut verdict = verdict::judge(&mut desk, &readings, &correction, limits.as_ref());
+    let schedule = schedule::choose(&mut desk, &volume, &correction, limits.as_ref(), &mut verdict);
+    let bars = schedule::bars(&mut desk, schedule.as_ref());
+    let flow = volume::flow(&mut desk, &volume);
+    let emergency = correction::emergency(&mut desk, &volume);
+    let full_reached = desk
+        .last(|v| v.full_reached.as_ref())
+        .and_then(|(_, reached)| site.panel.as_ref().map(|p| (reached.value, p.steps)));
+    if site.visits.is_empty() {
+        desk.miss(Missing::new("readings of this water", "one full set of tests of pond and supply, in the log"));
+    }
+    let temperature = desk.last(|v| v.pond.temperature.as_ref()).map(|(_, t)| kinder::temperature(&desk, t));
+    let mut plan = Plan {
+        date,
+        system,
+        verdict,
+        volume,
+        readings,
+        correction,
+        limits,
+        schedule,
+        flow,
+        emergency,
+        actions: Vec::new(),
+        assumptions: Vec::new(),
+        missing: Vec::new(),
+        checks: Vec::new(),
+        bars,
+        full_reached,
+        temperature,
+        book: Book::new(),
+    };
+    plan.actions = actions::order(&mut desk, &plan);
+    plan.checks = safety::check(&desk, &plan);
+    for broken in plan.checks.iter().filter(|c| !c.kept) {
+        desk.complaints.push(
+            Diagnostic::error(
+                "plan-breaks-limit",
+                None,
+                format!("the plan would break its own limit: {}", broken.limit),
+            )
+            .why(format!("{} comes to {}, the limit is {}", broken.proposal, broken.proposed, broken.allowed))
+            .hint("this is a fault of the program, not of the site file: no plan is written; please report it"),
+        );
+    }
+    if desk.complaints.any_error() {
+        return Err(desk.complaints);
+    }
+    plan.book = desk.book;
+    plan.assumptions = desk.assumptions;
+    plan.missing = desk.missing;
+    Ok((plan, desk.complaints))
+}

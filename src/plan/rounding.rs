@@ -1,0 +1,132 @@
+//! Printed rounding (PAGE.md section 9): to the kinder side, in the reader's own unit, once.
+
+use crate::units::table::{self, CUBIC_METRE, GRAM, IMPERIAL_GALLON, KILOGRAM, LITRE, MINUTE, OUNCE, POUND, US_GALLON};
+use crate::units::{Digits, Mass, Si, System, Time, Unit, Volume, group, plain, significant_down, significant_up};
+use crate::workings::{Figure, Way};
+
+/// Number, no-break space, unit.
+pub fn with_unit(number: &str, unit: &str) -> String {
+    if unit.is_empty() { number.to_owned() } else { format!("{number}\u{a0}{unit}") }
+}
+
+/// The step to which a dose of this size is weighed, and its unit: 50 g over 1 kg, 10 g over 100 g, 1 g below; half an
+/// ounce over a pound, a tenth below.
+fn dose_step(dose_si: f64, system: System, scale: f64) -> (f64, &'static Unit) {
+    match system {
+        System::Us if dose_si >= POUND.size => (0.5, &OUNCE),
+        System::Us => (0.1, &OUNCE),
+        _ => {
+            let step: f64 = if dose_si >= 1.0 {
+                50.0
+            } else if dose_si >= 0.1 {
+                10.0
+            } else {
+                1.0
+            };
+            (step.max(scale * 1000.0), &GRAM)
+        }
+    }
+}
+
+/// A dose rounded down to what a scale can weigh, never up.
+pub fn dose(exact: &Figure<Mass>, system: System, scale: Mass) -> Figure<Mass> {
+    let (step, unit) = dose_step(exact.si(), system, scale.si());
+    exact.rounded(Way::Down, step, unit)
+}
+
+/// A neutraliser rounded up.
+pub fn dose_up(exact: &Figure<Mass>, system: System, scale: Mass) -> Figure<Mass> {
+    let (step, unit) = dose_step(exact.si(), system, scale.si());
+    exact.rounded(Way::Up, step, unit)
+}
+
+/// A mass in words: `1.25 kg`, `350 g`, `2 lb 12 oz`, `0.32 oz (9 g)`.
+pub fn mass_words(mass: Mass, system: System) -> String {
+    let si = mass.si();
+    if system == System::Us {
+        let ounces = OUNCE.of(si);
+        if ounces < 15.999 {
+            let grams = plain(GRAM.of(si), Digits::Places(0));
+            return format!(
+                "{} ({})",
+                with_unit(&trim(plain(ounces, Digits::Places(1))), "oz"),
+                with_unit(&grams, "g")
+            );
+        }
+        let pounds = libm::floor(ounces / 16.0 + 1e-9);
+        let rest = (ounces - pounds * 16.0).max(0.0);
+        let head = with_unit(&plain(pounds, Digits::Places(0)), "lb");
+        return if rest < 0.05 {
+            head
+        } else {
+            format!("{head}\u{a0}{}", with_unit(&trim(plain(rest, Digits::Places(1))), "oz"))
+        };
+    }
+    if si >= 0.9995 {
+        with_unit(&trim(plain(si, Digits::Places(2))), KILOGRAM.symbol)
+    } else {
+        with_unit(&trim(plain(GRAM.of(si), Digits::Places(1))), GRAM.symbol)
+    }
+}
+
+/// Trailing zeros off.
+pub fn trim(text: String) -> String {
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// The unit volumes are printed in.
+pub fn volume_unit(system: System) -> &'static Unit {
+    match system {
+        System::Metric => &LITRE,
+        System::Us => &US_GALLON,
+        System::Imperial => &IMPERIAL_GALLON,
+    }
+}
+
+/// What that unit is called in a sentence.
+pub fn volume_words(system: System) -> &'static str {
+    match system {
+        System::Metric => "litres",
+        _ => "gallons",
+    }
+}
+
+/// A volume to three significant digits, the given way: the number, and the words.
+pub fn volume(exact: Volume, system: System, way: Way) -> (f64, String) {
+    let unit = volume_unit(system);
+    let number = unit.of(exact.si());
+    let number = match way {
+        Way::Down => significant_down(number, 3),
+        Way::Up => significant_up(number, 3),
+    };
+    (unit.si(number), format!("{}\u{a0}{}", group(number, Digits::Significant(3)), volume_words(system)))
+}
+
+/// A volume figure rounded to three significant digits.
+pub fn volume_figure(exact: &Figure<Volume>, system: System, way: Way) -> Figure<Volume> {
+    let unit = volume_unit(system);
+    let size = unit.of(exact.si()).abs().max(f64::MIN_POSITIVE);
+    let step = libm::pow(10.0, libm::floor(libm::log10(size)) - 2.0);
+    exact.rounded(way, step, unit)
+}
+
+/// A duration in words, to five minutes up: `2 hours 15 minutes`.
+pub fn time_words(time: Time) -> String {
+    let minutes = libm::ceil(MINUTE.of(time.si()) / 5.0 - 1e-9) * 5.0;
+    let hours = libm::floor(minutes / 60.0);
+    let rest = minutes - hours * 60.0;
+    let hour = |h: f64| if (h - 1.0).abs() < 0.5 { "1\u{a0}hour".to_owned() } else { format!("{h:.0}\u{a0}hours") };
+    match (hours, rest) {
+        (h, r) if h < 0.5 => format!("{r:.0}\u{a0}minutes"),
+        (h, r) if r < 0.5 => hour(h),
+        (h, r) => format!("{} {r:.0}\u{a0}minutes", hour(h)),
+    }
+}
+
+/// Copper's step in print: one microgram a litre, down.
+pub fn copper_limit(exact: &Figure<crate::units::MassConcentration>) -> Figure<crate::units::MassConcentration> {
+    exact.rounded(Way::Down, 1.0, &table::MICROGRAMS)
+}
+
+/// The unit volumes are computed in.
+pub const VOLUME_UNIT: &Unit = &CUBIC_METRE;

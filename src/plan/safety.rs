@@ -1,0 +1,250 @@
+//! The safety check of every run: each limit stated in the plan, and the proposal that comes closest to it.
+//!
+//! Nothing here shares arithmetic with the planning: chemistry is recomputed from bare numbers, copper is followed by
+//! small steps instead of the exact solution.
+
+use chrono::{Datelike, NaiveDate};
+
+use super::verdict::{south, tadpole_month};
+use super::{ChangePlan, Desk, Plan, Word, readings};
+use crate::reference::{
+    AMMONIA_PER_NITROGEN, CHANGE_SHARE_DAY, GENERAL_STEP_DGH, HARDNESS_STEP_DKH, LASTING_DAYS, NITROGEN_PER_CHLORINE,
+    PH_STEP_LIMIT, SALT_ROUTINE, UNIONISED_LIMIT, WINDOW_HIGH_DKH,
+};
+use crate::site::AnimalKind;
+use crate::units::Si;
+use crate::units::table::{CALCIUM_CACO3, DEGREE_KH, KH_MG, MILLIGRAMS};
+use crate::water::copper::daily_by_steps;
+
+/// One limit and the proposal closest to it, in the unit named.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Check {
+    /// The limit in words.
+    pub limit: String,
+    /// The proposal in words.
+    pub proposal: String,
+    /// What it comes to.
+    pub proposed: f64,
+    /// What is allowed.
+    pub allowed: f64,
+    /// The unit of both.
+    pub unit: &'static str,
+    /// Whether it is kept.
+    pub kept: bool,
+}
+
+/// Collects the checks. A value may pass its limit by arithmetic noise only.
+struct List(Vec<Check>);
+
+impl List {
+    fn at_most(&mut self, limit: &str, proposal: &str, proposed: f64, allowed: f64, unit: &'static str) {
+        let kept = proposed <= allowed * (1.0 + 1e-9) + 1e-12;
+        self.0.push(Check { limit: limit.into(), proposal: proposal.into(), proposed, allowed, unit, kept });
+    }
+}
+
+/// NH3 in mg/L from total ammonia N in mg/L, pH and kelvin: Emerson, written out on its own.
+fn nh3(nitrogen: f64, ph: f64, kelvin: f64) -> f64 {
+    nitrogen * AMMONIA_PER_NITROGEN / (libm::pow(10.0, 0.09018 + 2729.92 / kelvin - ph) + 1.0)
+}
+
+/// All checks.
+pub fn check(desk: &Desk<'_>, plan: &Plan) -> Vec<Check> {
+    let mut list = List(Vec::new());
+    let low = plan.volume.low.si();
+    if let Some(buffer) = &plan.correction.buffer {
+        // Charge in a dose over the smallest pond: g/mol, kg, m³ give mol/m³.
+        let purity = desk
+            .site
+            .substances
+            .iter()
+            .find(|s| s.id == buffer.substance.id)
+            .and_then(|s| s.purity.as_ref())
+            .map_or(buffer.substance.purity, |p| p.value.si());
+        let rise = buffer.dose.si() * 1000.0 * purity / buffer.substance.molar_mass * buffer.substance.charge / low;
+        let step = desk.site.practice.hardness_step.as_ref().map_or(HARDNESS_STEP_DKH, |s| DEGREE_KH.of(s.value.si()));
+        list.at_most(
+            "largest rise of carbonate hardness in a day",
+            "one dose of buffer",
+            DEGREE_KH.of(rise),
+            step,
+            "°dKH",
+        );
+        let end = DEGREE_KH.of(buffer.start.si() + rise * buffer.count.si());
+        list.at_most("upper edge of the window", "carbonate hardness after all doses", end, WINDOW_HIGH_DKH, "°dKH");
+        list.at_most("largest change of pH by a dose", "one dose of buffer", buffer.ph_shift.si(), PH_STEP_LIMIT, "");
+        if let (Some(total), Some(warm)) =
+            (readings::fresh(desk, |r| r.ammonia.as_ref()), readings::fresh(desk, |r| r.temperature.as_ref()))
+        {
+            let after = nh3(MILLIGRAMS.of(total.value.si()), buffer.ph_after.si(), warm.value.si());
+            list.at_most("un-ionised ammonia", "at the pH after all doses", after, UNIONISED_LIMIT, "mg/L NH₃");
+        }
+        list.at_most("days with two substances", "buffer and calcium", shared_days(plan), 0.0, "");
+    }
+    if let Some(calcium) = &plan.correction.calcium {
+        let purity = desk
+            .site
+            .substances
+            .iter()
+            .find(|s| s.id == calcium.substance.id)
+            .and_then(|s| s.purity.as_ref())
+            .map_or(calcium.substance.purity, |p| p.value.si());
+        let rise = calcium.dose.si() * 1000.0 * purity / calcium.substance.molar_mass / low;
+        let degrees = crate::units::table::DEGREE_GH.of(rise);
+        list.at_most(
+            "largest rise of general hardness in a day",
+            "one dose of calcium chloride",
+            degrees,
+            GENERAL_STEP_DGH,
+            "°dGH",
+        );
+    }
+    if let Some(salt) = &plan.correction.salt {
+        let concentration = 3.0 * salt.dose.si() / low;
+        list.at_most("salt as routine", "all three doses", concentration, SALT_ROUTINE, "g/L");
+    }
+    for change in [&plan.correction.changes, &plan.correction.copper].into_iter().flatten() {
+        changes(desk, change, low, &mut list);
+    }
+    copper(desk, plan, &mut list);
+    list.0
+}
+
+fn shared_days(plan: &Plan) -> f64 {
+    let (Some(buffer), Some(calcium)) = (&plan.correction.buffer, &plan.correction.calcium) else { return 0.0 };
+    buffer.days.iter().filter(|d| calcium.days.contains(d)).count() as f64
+}
+
+fn changes(desk: &Desk<'_>, change: &ChangePlan, low: f64, list: &mut List) {
+    let own = desk.site.practice.change_share.as_ref().map_or(CHANGE_SHARE_DAY, |s| s.value.si());
+    list.at_most(
+        "largest share of the water changed in a day",
+        "one change",
+        change.volume.si() / low * 100.0,
+        own * 100.0,
+        "%",
+    );
+    let supply = &desk.site.supply.readings;
+    if let (Some(gate), Some(total), Some(free), Some((ph, _)), Some(warm)) = (
+        &change.ammonia_gate,
+        &supply.total_chlorine,
+        &supply.free_chlorine,
+        readings::worst_ph(desk),
+        readings::fresh(desk, |r| r.temperature.as_ref()),
+    ) {
+        let brought = (MILLIGRAMS.of(total.value.si()) - MILLIGRAMS.of(free.value.si())) * NITROGEN_PER_CHLORINE;
+        let share = change.volume.si() / low;
+        let after = MILLIGRAMS.of(gate.si()) * (1.0 - share) + brought * share;
+        let toxic = nh3(after, ph.si(), warm.value.si());
+        list.at_most("un-ionised ammonia", "after a change with treated supply", toxic, UNIONISED_LIMIT, "mg/L NH₃");
+    }
+}
+
+fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
+    let Some(schedule) = &plan.schedule else { return };
+    let runs = schedule.levels.iter().any(|l| *l > 0);
+    list.at_most(
+        "days with the panel on under a verdict of No",
+        "the schedule",
+        f64::from(u8::from(plan.verdict.word == Word::No && runs)),
+        0.0,
+        "",
+    );
+    let breeding = desk.site.animals.iter().any(|a| a.kind == AnimalKind::BreedingAmphibians);
+    if breeding {
+        let broken = (0u64..)
+            .zip(&schedule.levels)
+            .filter(|(i, level)| {
+                let date: NaiveDate = super::correction::day(plan.date, *i);
+                **level > 0 && tadpole_month(date.month(), south(desk))
+            })
+            .count();
+        list.at_most("days with the panel on while tadpoles are here", "the schedule", broken as f64, 0.0, "");
+    }
+    let Some(limits) = &plan.limits else {
+        list.at_most(
+            "days with the panel on without a copper limit",
+            "the schedule",
+            f64::from(u8::from(runs)),
+            0.0,
+            "",
+        );
+        return;
+    };
+    // The floors, from the readings after the corrections, by plain numbers.
+    if let (Some(hardness), Some(calcium)) = (&plan.correction.hardness_after, &plan.correction.calcium_after) {
+        let floor_gap = (50.0 - KH_MG.of(hardness.si())).max(16.0 - CALCIUM_CACO3.of(calcium.si()));
+        list.at_most(
+            "floors of alkalinity and calcium under copper",
+            "how far the water lies under them",
+            floor_gap,
+            0.0,
+            "mg/L",
+        );
+    }
+    if schedule.releases.is_empty() || schedule.loss_kinder <= 0.0 {
+        return;
+    }
+    let low = plan.volume.low.si();
+    let rest = schedule.releases.get(schedule.holding as usize).copied().unwrap_or(0.0) / (low * schedule.loss_kinder);
+    let releases: Vec<f64> =
+        schedule.levels.iter().map(|l| schedule.releases.get(*l as usize).copied().unwrap_or(0.0)).collect();
+    // From the higher of the resting value and today's reading, whatever the season has washed out before.
+    let start = if schedule.start < limits.stop.si() { schedule.start.max(rest) } else { rest };
+    let mut highest = 0.0_f64;
+    let mut means = 0.0_f64;
+    let dissolved = dissolved_share(desk);
+    for (begin, _) in schedule.levels.iter().enumerate().filter(|(i, l)| {
+        **l > schedule.holding && (*i == 0 || schedule.levels.get(i - 1).is_some_and(|before| before < *l))
+    }) {
+        let span = releases.get(begin..(begin + LASTING_DAYS as usize).min(releases.len())).unwrap_or(&[]);
+        let path = daily_by_steps(start, low, schedule.loss_kinder, span);
+        highest = path.iter().copied().fold(highest, f64::max);
+        let fine = mean_by_steps(start, low, schedule.loss_kinder, span);
+        means = means.max(fine * dissolved);
+    }
+    let year = daily_by_steps(start, low, schedule.loss_kinder, &releases);
+    highest = year.iter().copied().fold(highest, f64::max);
+    let after_start = if plan.verdict.word == Word::Yes { highest } else { highest.max(rest) };
+    list.at_most(
+        "stop for total copper",
+        "the highest day of the schedule, kinder corner",
+        MILLIGRAMS.of(after_start),
+        MILLIGRAMS.of(limits.stop.si()),
+        "mg/L",
+    );
+    let lasting = means.max(rest * dissolved);
+    list.at_most(
+        "lasting limit, mean over 28 days",
+        "the worst 28 days of the schedule",
+        MILLIGRAMS.of(lasting),
+        MILLIGRAMS.of(limits.lasting.si()) * (1.0 + 1e-4),
+        "mg/L",
+    );
+}
+
+fn mean_by_steps(start: f64, volume: f64, loss: f64, releases: &[f64]) -> f64 {
+    let steps = 400;
+    let step = 1.0 / f64::from(steps);
+    let mut copper = start;
+    let mut total = 0.0;
+    for release in releases {
+        for _ in 0..steps {
+            let slope = release / volume - loss * copper;
+            let guess = copper + slope * step;
+            let next = copper + 0.5 * step * (slope + release / volume - loss * guess);
+            total += 0.5 * (copper + next) * step;
+            copper = next;
+        }
+    }
+    total / (releases.len() as f64).max(1.0)
+}
+
+fn dissolved_share(desk: &Desk<'_>) -> f64 {
+    let shares = desk.site.visits.iter().filter_map(|v| {
+        let total = v.pond.total_copper.as_ref().filter(|r| !r.less_than && r.value.si() >= 8e-6)?;
+        let dissolved = v.pond.dissolved_copper.as_ref().filter(|r| !r.less_than)?;
+        Some(dissolved.value.si() / total.value.si())
+    });
+    shares.fold(None, |most: Option<f64>, s| Some(most.map_or(s, |m| m.max(s)))).unwrap_or(1.0)
+}

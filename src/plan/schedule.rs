@@ -1,0 +1,624 @@
+//! The output-level schedule: low nearly all year, short raised spells sized by volume, current and limits.
+
+use chrono::{Datelike, NaiveDate};
+use uom::si::f64::{Frequency, MassRate};
+
+use super::correction::day;
+use super::verdict::{south, tadpole_month};
+use super::{
+    Assumption, CopperLimits, Correction, Desk, LossOrigin, Missing, Verdict, VolumePlan, Word, kinder, readings,
+};
+use crate::chem::copper as electrolysis;
+use crate::reference::{
+    COPPER_LOSS, LASTING_DAYS, LOSS_RANGE, SEASON_CELSIUS, SPELL_DAYS, SPELLS, USABLE_BAR, USABLE_SHARE,
+};
+use crate::site::{AnimalKind, Visit};
+use crate::units::table::{
+    CELSIUS, DAYS, GRAM, GRAMS_PER_DAY, GRAMS_PER_YEAR, MILLIAMPERE, MILLIGRAMS, ONE, PER_DAY, PERCENT, YEARS,
+};
+use crate::units::{ElectricCurrent, Mass, MassConcentration, Ratio, Si, ThermodynamicTemperature, Time, Volume};
+use crate::water::copper as balance;
+use crate::workings::{Figure, Way, maximum, minimum};
+
+/// A raised spell: offered when algae appears, not before a day, for so many days at most.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Spell {
+    /// Not before.
+    pub not_before: NaiveDate,
+    /// Last day at the raised level, if it starts on that day.
+    pub last: NaiveDate,
+    /// The day to turn back.
+    pub back: NaiveDate,
+}
+
+/// Copper day by day for the drawing, kg/m³.
+#[derive(Clone, Debug, Default)]
+pub struct CopperPath {
+    /// First day.
+    pub first: Option<NaiveDate>,
+    /// Least of the range.
+    pub low: Vec<f64>,
+    /// Middle.
+    pub middle: Vec<f64>,
+    /// Most of the range.
+    pub high: Vec<f64>,
+}
+
+/// The schedule.
+#[derive(Clone, Debug)]
+pub struct Schedule {
+    /// Number of steps of the panel.
+    pub steps: u32,
+    /// The level of the year round.
+    pub holding: u32,
+    /// The level of a spell.
+    pub raised: Option<u32>,
+    /// Days a spell lasts at most.
+    pub spell_days: Option<Figure<Time>>,
+    /// The spells of the next twelve months.
+    pub spells: Vec<Spell>,
+    /// Why none is offered: `current-unknown`, `no-step`, `none-left`.
+    pub no_spell: Option<&'static str>,
+    /// Resting copper at the holding level, the most it may come to.
+    pub rest_most: Option<Figure<MassConcentration>>,
+    /// The least it may come to.
+    pub rest_least: Option<Figure<MassConcentration>>,
+    /// Copper on a spell's last day, the most it may come to.
+    pub spell_end: Option<Figure<MassConcentration>>,
+    /// Mean over 28 days with a spell in them, in the form of the lasting limit.
+    pub spell_mean: Option<Figure<MassConcentration>>,
+    /// Where the loss of copper comes from.
+    pub loss: LossOrigin,
+    /// For every step above the holding level: days it may stay raised (`None`: not at all).
+    pub table: Vec<(u32, Option<u32>)>,
+    /// The level on each of the 365 days from the plan's date, season and closed months kept.
+    pub levels: Vec<u32>,
+    /// Copper over these days.
+    pub path: CopperPath,
+    /// Months the water is taken to be at 8 °C or more, for the drawing: the panel itself goes by test.
+    pub season: (NaiveDate, NaiveDate),
+    /// The two constants of the kinder corner, for the safety check: loss 1/day at 8 °C.
+    pub loss_kinder: f64,
+    /// Release a day at each level, kg.
+    pub releases: Vec<f64>,
+    /// Copper the first day starts from, kg/m³.
+    pub start: f64,
+}
+
+/// The loss constants at 20 °C.
+struct Loss {
+    least: Figure<Frequency>,
+    most: Figure<Frequency>,
+    origin: LossOrigin,
+}
+
+fn current(desk: &Desk<'_>, level: u32) -> Option<Figure<ElectricCurrent>> {
+    let panel = desk.site.panel.as_ref()?;
+    let index = usize::try_from(level).ok()?.checked_sub(1)?;
+    let value = *panel.currents.get(index)?;
+    Some(Figure::stated(
+        value,
+        &format!("I_{level}"),
+        &format!("current at step {level}"),
+        &MILLIAMPERE,
+        &desk.place(panel.span),
+    ))
+}
+
+fn release(desk: &Desk<'_>, level: u32) -> Option<Figure<MassRate>> {
+    let current = current(desk, level)?;
+    Some(electrolysis::release(&format!("copper.release-{level}"), &format!("Copper freed at step {level}"), &current))
+}
+
+/// One pair of visits between which the panel rested at one level, long enough for copper to rest too.
+fn resting_pair<'a>(pair: &'a [Visit]) -> Option<(&'a Visit, &'a Visit, u32)> {
+    let [before, now] = pair else { return None };
+    let level = now.level_set.as_ref().map(|l| l.value).filter(|l| *l > 0)?;
+    let left = before.level_left.as_ref().or(before.level_set.as_ref())?.value;
+    let days = (now.date - before.date).num_days();
+    (left == level && days >= 20 && now.pond.total_copper.as_ref().is_some_and(|c| !c.less_than))
+        .then_some((before, now, level))
+}
+
+/// The loss that resting copper in the log shows: least of all pairs, by the kinder end of volume and warmth.
+fn loss_from_log(desk: &Desk<'_>, volume: &VolumePlan) -> Option<Loss> {
+    let mut least: Vec<Figure<Frequency>> = Vec::new();
+    let mut most: Vec<Figure<Frequency>> = Vec::new();
+    for pair in desk.site.visits.windows(2) {
+        let Some((before, now, level)) = resting_pair(pair) else { continue };
+        let (Some(release), Some(copper)) = (release(desk, level), now.pond.total_copper.as_ref()) else { continue };
+        let (Some(t1), Some(t2)) = (before.pond.temperature.as_ref(), now.pond.temperature.as_ref()) else { continue };
+        if copper.value.si() <= 0.0 {
+            continue;
+        }
+        let warm = if t1.value.si() > t2.value.si() { t1 } else { t2 };
+        let cool = if t1.value.si() > t2.value.si() { t2 } else { t1 };
+        let copper = kinder::leaf(desk, copper, "C", "resting copper, total", &MILLIGRAMS);
+        let at = |volume: &Figure<Volume>, warmth: &crate::site::Reading<ThermodynamicTemperature>, end: &str| {
+            let here = (&release / &(volume * &copper)).meaning::<Frequency>();
+            let one: Figure<Frequency> = Figure::counted(1.0, "1", "one a day", &PER_DAY);
+            let growth = balance::loss_at(
+                &format!("copper.growth-{}-{end}", now.line),
+                "Growth of the loss from 20 °C to the pond's warmth",
+                &one,
+                &kinder::temperature(desk, warmth),
+            );
+            let id = format!("copper.loss-{}-{end}", now.line);
+            let ratio: Figure<Ratio> = (&here / &one).meaning();
+            let factor: Figure<Ratio> = (&growth / &one).meaning();
+            (&one * &(ratio / factor)).meaning::<Frequency>().named(
+                &id,
+                &format!("Loss at 20 °C by log line {}, {end}", now.line),
+                "k_20",
+                &PER_DAY,
+            )
+        };
+        let low = at(&volume.high, warm, "least");
+        // Copper that has not had three time constants may not be at rest, and would flatter the loss.
+        let days = (now.date - before.date).num_days() as f64;
+        if PER_DAY.of(low.si()) * days < 3.0 {
+            continue;
+        }
+        most.push(at(&volume.low, cool, "most"));
+        least.push(low);
+    }
+    let least = minimum(&least)?.named("copper.loss-least", "Least loss of copper at 20 °C", "k_least", &PER_DAY);
+    let most = maximum(&most)?.named("copper.loss-most", "Most loss of copper at 20 °C", "k_most", &PER_DAY);
+    Some(Loss { least, most, origin: LossOrigin::Log })
+}
+
+fn loss(desk: &mut Desk<'_>, volume: &VolumePlan) -> Loss {
+    if let Some(loss) = loss_from_log(desk, volume) {
+        return loss;
+    }
+    desk.assume(Assumption::new(
+        "Loss of copper from the water",
+        "0.1 to 1.0 a day at 20\u{a0}°C",
+        "two copper tests with the panel at one level for three weeks",
+        "common practice",
+    ));
+    let end = |value: f64, id: &str, title: &str, symbol: &str| {
+        let leaf: Figure<Frequency> = Figure::cited(value, symbol, "loss a day at 20 °C", &PER_DAY, &COPPER_LOSS);
+        leaf.named(id, title, symbol, &PER_DAY)
+    };
+    Loss {
+        least: end(LOSS_RANGE.0, "copper.loss-least", "Least loss of copper at 20 °C", "k_least"),
+        most: end(LOSS_RANGE.1, "copper.loss-most", "Most loss of copper at 20 °C", "k_most"),
+        origin: LossOrigin::Assumed,
+    }
+}
+
+/// The share of copper that is dissolved, the highest of the log; `None` when never measured.
+fn dissolved_share(desk: &Desk<'_>) -> Option<Figure<Ratio>> {
+    let shares: Vec<Figure<Ratio>> = desk
+        .site
+        .visits
+        .iter()
+        .filter_map(|v| {
+            let total = v.pond.total_copper.as_ref().filter(|r| !r.less_than && r.value.si() > 0.0)?;
+            let dissolved = v.pond.dissolved_copper.as_ref().filter(|r| !r.less_than)?;
+            // At a few micrograms a rounding step decides the share; such pairs say nothing.
+            if total.value.si() < 8e-6 {
+                return None;
+            }
+            let total = kinder::leaf(desk, total, "C", "total copper", &MILLIGRAMS);
+            let dissolved = kinder::leaf(desk, dissolved, "C_d", "dissolved copper", &MILLIGRAMS);
+            Some((dissolved / total).meaning::<Ratio>())
+        })
+        .collect();
+    Some(maximum(&shares)?.named("copper.dissolved-share", "Highest dissolved share in the log", "q_d", &ONE))
+}
+
+/// Months taken to have water at 8 °C or more: April to October, six months on in the south, all year within 35° of
+/// the equator. For the drawing; the panel goes by test.
+fn in_season(date: NaiveDate, desk: &Desk<'_>) -> bool {
+    let degrees = desk.site.latitude.as_ref().map_or(50.0, |l| crate::units::table::DEGREE.of(l.value.si()));
+    if degrees.abs() < 35.0 {
+        return true;
+    }
+    let month = if degrees < 0.0 { (date.month() + 5) % 12 + 1 } else { date.month() };
+    (4..=10).contains(&month)
+}
+
+fn closed(date: NaiveDate, desk: &Desk<'_>) -> bool {
+    let breeding = desk.site.animals.iter().any(|a| a.kind == AnimalKind::BreedingAmphibians);
+    breeding && tadpole_month(date.month(), south(desk))
+}
+
+/// Mean over 28 days that begin with a spell of `days`: the raised part, then the way back to rest.
+fn mean_with_spell(
+    start: &Figure<MassConcentration>,
+    raised: &Figure<MassConcentration>,
+    rest: &Figure<MassConcentration>,
+    end: &Figure<MassConcentration>,
+    loss: &Figure<Frequency>,
+    days: &Figure<Time>,
+) -> Figure<MassConcentration> {
+    let span: Figure<Time> = Figure::counted(LASTING_DAYS, "28 d", "averaging time of the lasting limit", &DAYS);
+    let left = &span - days;
+    let up = balance::mean(start, raised, loss, days).named(
+        "copper.spell-mean-up",
+        "Mean during the spell",
+        "C_up",
+        &MILLIGRAMS,
+    );
+    let down = balance::mean(end, rest, loss, &left).named(
+        "copper.spell-mean-down",
+        "Mean after it, to day 28",
+        "C_down",
+        &MILLIGRAMS,
+    );
+    let share: Figure<Ratio> = (days / &span).meaning();
+    let rest_share: Figure<Ratio> = (&left / &span).meaning();
+    &up * &share + &down * &rest_share
+}
+
+struct Raised {
+    level: u32,
+    days: Figure<Time>,
+    end: Figure<MassConcentration>,
+    mean: Figure<MassConcentration>,
+}
+
+/// The rooms a spell has to fit: everything but the level.
+struct Room<'r> {
+    volume: &'r VolumePlan,
+    limits: &'r CopperLimits,
+    loss: Figure<Frequency>,
+    start: Figure<MassConcentration>,
+    rest: Figure<MassConcentration>,
+    dissolved: Option<Figure<Ratio>>,
+}
+
+/// Longest spell at a level that keeps stop and the lasting mean, if it lasts a day at least.
+fn spell_at(desk: &Desk<'_>, room: &Room<'_>, level: u32) -> Option<Raised> {
+    let release = release(desk, level)?;
+    let raised = balance::resting(
+        &format!("copper.raised-{level}"),
+        &format!("Where copper heads at step {level}"),
+        &release,
+        &room.volume.low,
+        &room.loss,
+        &MILLIGRAMS,
+    );
+    let most: Figure<Time> = Figure::cited(f64::from(SPELL_DAYS.1), "t_most", "longest spell", &DAYS, &SPELLS);
+    let reach = balance::days_to(&format!("copper.days-{level}"), &room.start, &raised, &room.limits.stop, &room.loss);
+    if reach.is_none() && raised.si() > room.limits.stop.si() {
+        return None;
+    }
+    let bounded = match reach {
+        Some(reach) => minimum(&[reach, most])?,
+        None => most,
+    };
+    let mut days = bounded.rounded(Way::Down, 1.0, &DAYS);
+    // The lasting mean may ask for a shorter spell than stop does.
+    loop {
+        if days.in_unit(&DAYS) < 1.0 {
+            return None;
+        }
+        let named = days.named("copper.spell-days", "Days of a spell at most", "t_spell", &DAYS);
+        let end = balance::after(&room.start, &raised, &room.loss, &named).named(
+            "copper.spell-end",
+            "Copper on the last day, at most",
+            "C_end",
+            &MILLIGRAMS,
+        );
+        let total = mean_with_spell(&room.start, &raised, &room.rest, &end, &room.loss, &named);
+        let mean = match &room.dissolved {
+            Some(share) => &total * share,
+            None => total,
+        }
+        .named("copper.spell-mean", "Mean over 28 days with a spell, at most", "C_28", &MILLIGRAMS);
+        if mean.si() <= room.limits.lasting.si() && end.si() <= room.limits.stop.si() * (1.0 + 1e-12) {
+            return Some(Raised { level, days: named, end, mean });
+        }
+        let fewer = days.in_unit(&DAYS) - 1.0;
+        days = Figure::counted(fewer, "t", "days, fewer than stop allows, for the lasting mean", &DAYS);
+    }
+}
+
+fn temperature(celsius: f64, symbol: &str, title: &str) -> Figure<ThermodynamicTemperature> {
+    Figure::counted(celsius, symbol, title, &CELSIUS)
+}
+
+/// Chooses the schedule. Adds the panel's line to the verdict.
+pub fn choose(
+    desk: &mut Desk<'_>,
+    volume: &VolumePlan,
+    correction: &Correction,
+    limits: Option<&CopperLimits>,
+    verdict: &mut Verdict,
+) -> Option<Schedule> {
+    let Some(panel) = &desk.site.panel else {
+        desk.miss(Missing::new(
+            "the panel",
+            "its number of steps and the current at each, from its plate or an electrician's meter",
+        ));
+        verdict.add("panel", "panel-untold", Word::NotYet, "");
+        return None;
+    };
+    if panel.flow_stop != Some(true) {
+        verdict.add("panel", "no-flow-stop", Word::Yes, "");
+    }
+    let limits = limits?;
+    if verdict.word == Word::No || verdict.has("authorisation-missing") || verdict.has("calcium-untested") {
+        return None;
+    }
+    let steps = panel.steps;
+    let holding = desk.site.practice.holding_level.as_ref().map_or(1, |l| l.value).clamp(1, steps.max(1));
+    let first_day = desk.date;
+    let levels_of = |desk: &Desk<'_>, spells: &[Spell], raised: u32, ready: NaiveDate| -> Vec<u32> {
+        (0..365)
+            .map(|i| {
+                let date = day(first_day, i);
+                if date < ready || !in_season(date, desk) || closed(date, desk) {
+                    0
+                } else if spells.iter().any(|s| date >= s.not_before && date < s.back) {
+                    raised
+                } else {
+                    holding
+                }
+            })
+            .collect()
+    };
+    let ready = ready_day(desk, correction);
+    let season_ends = season_bounds(desk);
+    if panel.currents.is_empty() {
+        desk.miss(Missing::new(
+            "current at each step of the panel",
+            "an electrician's meter in the bar circuit, at every step; without it no spell can be sized",
+        ));
+        return Some(Schedule {
+            steps,
+            holding,
+            raised: None,
+            spell_days: None,
+            spells: Vec::new(),
+            no_spell: Some("current-unknown"),
+            rest_most: None,
+            rest_least: None,
+            spell_end: None,
+            spell_mean: None,
+            loss: LossOrigin::Assumed,
+            table: Vec::new(),
+            levels: levels_of(desk, &[], 0, ready),
+            path: CopperPath::default(),
+            season: season_ends,
+            loss_kinder: 0.0,
+            releases: Vec::new(),
+            start: 0.0,
+        });
+    }
+    let loss = loss(desk, volume);
+    let cold = temperature(SEASON_CELSIUS, "T_cold", "coldest water the panel runs in, 8 °C, common practice");
+    let warm = temperature(20.0, "T_warm", "20 °C");
+    let least = balance::loss_at("copper.loss-cold", "Least loss in water of 8 °C", &loss.least, &cold);
+    let most = balance::loss_at("copper.loss-warm", "Most loss in water of 20 °C", &loss.most, &warm);
+    let hold = release(desk, holding)?;
+    let rest_most =
+        balance::resting("copper.rest-most", "Resting copper, at most", &hold, &volume.low, &least, &MILLIGRAMS);
+    let rest_least =
+        balance::resting("copper.rest-least", "Resting copper, at least", &hold, &volume.high, &most, &MILLIGRAMS);
+    let dissolved = dissolved_share(desk);
+    let lasting_form = match &dissolved {
+        Some(share) => {
+            (&rest_most * share).named("copper.rest-dissolved", "Of that, dissolved at most", "C_d", &MILLIGRAMS)
+        }
+        None => rest_most.clone(),
+    };
+    let hold = desk.book.publish(hold);
+    let _ = desk.book.publish(electrolysis::rise(
+        "copper.rise",
+        &format!("Rise at step {holding} before losses"),
+        &hold,
+        &volume.low,
+    ));
+    desk.book.publish(rest_most.clone());
+    desk.book.publish(rest_least.clone());
+    if rest_most.si() >= limits.stop.si() || lasting_form.si() > limits.lasting.si() {
+        // A measured loss settles it; an assumed one asks for the measurement first.
+        match loss.origin {
+            LossOrigin::Log => verdict.add("panel", "step-over-limit", Word::No, ""),
+            LossOrigin::Assumed => {
+                verdict.add("panel", "loss-untold", Word::NotYet, "");
+                desk.miss(Missing::new(
+                    "how fast copper leaves this water",
+                    "under our eyes: lowest step for a few days, a laboratory copper test each second day, then off and again",
+                ));
+            }
+        }
+        return None;
+    }
+    let last = readings::fresh(desk, |r| r.total_copper.as_ref()).filter(|r| !r.less_than);
+    let last = last.map(|r| kinder::leaf(desk, r, "C_now", "total copper, as read", &MILLIGRAMS));
+    let start = match &last {
+        Some(read) if read.si() > rest_most.si() && read.si() < limits.stop.si() => {
+            maximum(&[rest_most.clone(), read.clone()])?
+        }
+        _ => rest_most.clone(),
+    }
+    .named("copper.spell-start", "Copper a spell starts from, at most", "C_0", &MILLIGRAMS);
+    let room = Room { volume, limits, loss: least.clone(), start, rest: rest_most.clone(), dissolved };
+    let mut raised: Option<Raised> = None;
+    let mut table = Vec::new();
+    for level in (holding + 1..=steps).rev() {
+        let found = spell_at(desk, &room, level);
+        let days = found.as_ref().map(|r| r.days.in_unit(&DAYS) as u32);
+        table.push((level, days));
+        if raised.is_none()
+            && let Some(found) = found
+            && days.is_some_and(|d| d >= SPELL_DAYS.0)
+        {
+            raised = Some(found);
+        }
+    }
+    table.reverse();
+    let wanted = desk.site.practice.spells.as_ref().map_or(3, |s| s.value);
+    let days = raised.as_ref().map_or(0, |r| r.days.in_unit(&DAYS) as u64);
+    let spells = if raised.is_some() { spell_dates(desk, ready, days, wanted) } else { Vec::new() };
+    let no_spell = match (&raised, spells.is_empty()) {
+        (None, _) => Some("no-step"),
+        (Some(_), true) => Some("none-left"),
+        _ => None,
+    };
+    if spells.iter().any(|_| true) {
+        desk.assume(Assumption::new(
+            "When raised spells are offered",
+            "three a year, six weeks apart at least, in the algae season",
+            "the thread score of each visit",
+            "common practice",
+        ));
+    }
+    desk.assume(Assumption::new(
+        "Months with water at 8\u{a0}°C or more",
+        "April to October, for the drawing only",
+        "three mornings' readings, which decide",
+        "common practice",
+    ));
+    let raised_level = raised.as_ref().map_or(holding, |r| r.level);
+    let levels = levels_of(desk, &spells, raised_level, ready);
+    let releases: Vec<f64> =
+        (0..=steps).map(|level| release(desk, level).map_or(0.0, |r| GRAMS_PER_DAY.of(r.si()) / 1000.0)).collect();
+    let daily: Vec<f64> = levels.iter().map(|l| releases.get(*l as usize).copied().unwrap_or(0.0)).collect();
+    let start_now = last.as_ref().map_or(0.0, Figure::si);
+    let middle_loss =
+        libm::sqrt(PER_DAY.of(loss.least.si()) * PER_DAY.of(loss.most.si())) * libm::pow(1.05, 14.0 - 20.0);
+    let path = CopperPath {
+        first: Some(first_day),
+        high: balance::daily(start_now, volume.low.si(), PER_DAY.of(least.si()), &daily),
+        middle: balance::daily(start_now, volume.total.si(), middle_loss, &daily),
+        low: balance::daily(start_now, volume.high.si(), PER_DAY.of(most.si()), &daily),
+    };
+    let (spell_days, spell_end, spell_mean) = match raised.filter(|_| !spells.is_empty()) {
+        Some(raised) => {
+            let release = release(desk, raised.level);
+            release.map(|r| desk.book.publish(r));
+            (
+                Some(desk.book.publish(raised.days)),
+                Some(desk.book.publish(raised.end)),
+                Some(desk.book.publish(raised.mean)),
+            )
+        }
+        None => (None, None, None),
+    };
+    Some(Schedule {
+        steps,
+        holding,
+        raised: spell_end.is_some().then_some(raised_level),
+        spell_days,
+        spells,
+        no_spell,
+        rest_most: Some(rest_most),
+        rest_least: Some(rest_least),
+        spell_end,
+        spell_mean,
+        loss: loss.origin,
+        table,
+        levels,
+        path,
+        season: season_ends,
+        loss_kinder: PER_DAY.of(least.si()),
+        releases,
+        start: start_now,
+    })
+}
+
+/// The first day the panel may run: two days after the last correction.
+fn ready_day(desk: &Desk<'_>, correction: &Correction) -> NaiveDate {
+    let last = [
+        correction.buffer.as_ref().and_then(|b| b.days.last()),
+        correction.calcium.as_ref().and_then(|c| c.days.last()),
+        correction.salt.as_ref().and_then(|s| s.days.last()),
+        correction.changes.as_ref().and_then(|c| c.days.last()),
+        correction.copper.as_ref().and_then(|c| c.days.last()),
+    ]
+    .into_iter()
+    .flatten()
+    .max()
+    .copied();
+    last.map_or(desk.date, |d| day(d, 2))
+}
+
+fn season_bounds(desk: &Desk<'_>) -> (NaiveDate, NaiveDate) {
+    let days: Vec<NaiveDate> = (0..365).map(|i| day(desk.date, i)).filter(|d| in_season(*d, desk)).collect();
+    (days.first().copied().unwrap_or(desk.date), days.last().copied().unwrap_or(desk.date))
+}
+
+/// Spells of the next twelve months: from 20 April, 22 June and 17 August (six months on in the south), then every six
+/// weeks if more are wanted, kept clear of corrections and closed seasons.
+fn spell_dates(desk: &Desk<'_>, ready: NaiveDate, days: u64, wanted: u32) -> Vec<Spell> {
+    let starts: [(u32, u32); 4] = [(4, 20), (6, 22), (8, 17), (10, 1)];
+    let mut found: Vec<Spell> = Vec::new();
+    let mut candidates: Vec<NaiveDate> = Vec::new();
+    for year in [desk.date.year(), desk.date.year() + 1] {
+        for (month, dom) in starts {
+            let (month, year) = if south(desk) {
+                ((month + 5) % 12 + 1, if month + 6 > 12 { year + 1 } else { year })
+            } else {
+                (month, year)
+            };
+            candidates.extend(NaiveDate::from_ymd_opt(year, month, dom));
+        }
+    }
+    candidates.sort_unstable();
+    let horizon = day(desk.date, 364);
+    for start in candidates {
+        let back = day(start, days);
+        let fits = start >= ready && back <= horizon && in_season(start, desk) && in_season(back, desk);
+        let open = (0..=days).all(|i| !closed(day(start, i), desk));
+        let clear = found.last().is_none_or(|s| (start - s.back).num_days() >= 42);
+        if fits && open && clear && (found.len() as u32) < wanted {
+            found.push(Spell { not_before: start, last: day(back, 0).pred_opt().unwrap_or(back), back });
+        }
+    }
+    found
+}
+
+/// Grams of bar used a year under the schedule, and years until the usable part is gone.
+pub fn bars(desk: &mut Desk<'_>, schedule: Option<&Schedule>) -> Option<(Figure<MassRate>, Option<Figure<Time>>)> {
+    let schedule = schedule?;
+    if schedule.releases.is_empty() {
+        return None;
+    }
+    let hold_days = schedule.levels.iter().filter(|l| **l == schedule.holding).count() as f64;
+    let year: Figure<Time> = Figure::counted(1.0, "t_year", "one year", &YEARS);
+    let hold = release(desk, schedule.holding)?;
+    let hold_time: Figure<Time> = Figure::counted(hold_days, "t_hold", "days at the holding level", &DAYS);
+    let mut used = (hold * hold_time).meaning::<Mass>();
+    if let Some(raised) = schedule.raised {
+        let spell = release(desk, raised)?;
+        let days = schedule.levels.iter().filter(|l| **l == raised).count() as f64;
+        let time: Figure<Time> = Figure::counted(days, "t_raised", "days raised, all spells used", &DAYS);
+        used = used + (spell * time).meaning::<Mass>();
+    }
+    let rate = (used / year).named("bars.use", "Bar mass used a year under this schedule", "m_year", &GRAMS_PER_YEAR);
+    let rate = desk.book.publish(rate);
+    let Some(bars) = desk.site.bars.clone() else {
+        desk.miss(Missing::new("mass of the bars", "brush, dry and weigh them on a kitchen scale"));
+        return Some((rate, None));
+    };
+    let share: Figure<Ratio> = match &bars.usable_share {
+        Some(own) => Figure::stated(own.value, "q", "usable share of a bar", &PERCENT, &desk.place(own.span)),
+        None => {
+            desk.assume(Assumption::new(
+                "Usable share of a bar",
+                "60\u{a0}%",
+                "the maker's word, in the site file",
+                "common practice",
+            ));
+            Figure::cited(USABLE_SHARE * 100.0, "q", "usable share of a bar", &PERCENT, &USABLE_BAR)
+        }
+    };
+    let new = Figure::stated(bars.new_mass.value, "m_new", "bars when new", &GRAM, &desk.place(bars.new_mass.span));
+    let weighed =
+        desk.last(|v| v.bar_mass.as_ref()).map(|(_, m)| kinder::leaf(desk, m, "m_now", "bars as last weighed", &GRAM));
+    let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
+    let floor = &new * &(&one - &share);
+    let left = weighed.unwrap_or(new) - floor;
+    if left.si() <= 0.0 || rate.si() <= 0.0 {
+        return Some((rate, None));
+    }
+    let life = (left.named("bars.left", "Usable mass left", "m_left", &GRAM) / rate.clone()).meaning::<Time>();
+    let life = life.named("bars.life", "Years until the usable part is gone", "t_bars", &YEARS);
+    Some((rate, Some(desk.book.publish(life))))
+}

@@ -1,0 +1,306 @@
+//! The volume of the feature from what the site file tells, and the flow past the bars.
+
+use super::rounding::VOLUME_UNIT;
+use super::{Assumption, Desk, Missing};
+use crate::diag::Diagnostic;
+use crate::reference::{SALT_CONDUCTIVITY, VOLUME_UNCERTAINTY};
+use crate::site::{Depth, FlowTest, Section, Shape, Stated};
+use crate::units::table::{
+    CUBIC_METRE, KILOGRAM, LITRES_PER_SECOND, METRE, MICROSIEMENS, ONE, PERCENT, SQUARE_METRE, Unit,
+};
+use crate::units::{Area, Kind, Length, Ratio, Si, Time, Volume, VolumeRate};
+use crate::water::volume as geometry;
+use crate::workings::{Figure, Way, sum};
+
+/// The volume and how it was found.
+#[derive(Clone, Debug)]
+pub struct VolumePlan {
+    /// Best value.
+    pub total: Figure<Volume>,
+    /// Relative uncertainty.
+    pub uncertainty: Figure<Ratio>,
+    /// Low end, for doses.
+    pub low: Figure<Volume>,
+    /// High end.
+    pub high: Figure<Volume>,
+    /// Each part: name, how it was measured, its volume.
+    pub parts: Vec<Part>,
+    /// Things that push water out: name and volume.
+    pub displaced: Vec<(String, Figure<Volume>)>,
+    /// Other methods: name and volume.
+    pub methods: Vec<(String, Figure<Volume>)>,
+}
+
+/// One part of the feature.
+#[derive(Clone, Debug)]
+pub struct Part {
+    /// Its name.
+    pub name: String,
+    /// How it was measured, in a few words.
+    pub how: String,
+    /// Its volume.
+    pub volume: Figure<Volume>,
+}
+
+/// One reading of salt dilution: kg/m³ of salt a S/m.
+type SaltFactor = <uom::si::f64::MassDensity as std::ops::Div<uom::si::f64::ElectricalConductivity>>::Output;
+
+static SALT_FACTOR: Unit =
+    Unit { kind: Kind::Printed, symbol: "mg/L a µS/cm", size: 1e-3 / 1e-4, zero: 0.0, also: &[] };
+
+fn stated<Q: Si>(desk: &Desk<'_>, value: &Stated<Q>, symbol: &str, title: &str, unit: &'static Unit) -> Figure<Q> {
+    Figure::stated(value.value, symbol, title, unit, &desk.place(value.span))
+}
+
+fn depth_of(desk: &mut Desk<'_>, id: &str, depth: &Depth) -> (Figure<Length>, String, bool) {
+    match depth {
+        Depth::Mean(mean) => (stated(desk, mean, "d", "mean depth", &METRE), "mean depth given".into(), false),
+        Depth::Soundings { depths, vertical_walls, span } => {
+            let place = desk.place(*span);
+            let leaves: Vec<Figure<Length>> = depths
+                .iter()
+                .enumerate()
+                .map(|(i, d)| Figure::stated(*d, &format!("d_{}", i + 1), "sounding", &METRE, &place))
+                .collect();
+            let words = format!(
+                "{} soundings, {}",
+                depths.len(),
+                if *vertical_walls { "vertical walls" } else { "zeros at the banks counted" }
+            );
+            (geometry::mean_depth(&format!("{id}.depth"), &leaves), words, false)
+        }
+        Depth::Greatest(greatest) => {
+            desk.assume(Assumption::new(
+                "Mean depth from the greatest",
+                "0.4 of the greatest depth",
+                "soundings on two crossing lines",
+                "a handbook's guess",
+            ));
+            let leaf = stated(desk, greatest, "d_max", "greatest depth", &METRE);
+            (geometry::mean_from_greatest(&format!("{id}.depth"), &leaf), "0.4 of the greatest depth".into(), true)
+        }
+    }
+}
+
+fn slug(index: usize) -> String {
+    format!("volume.section-{}", index + 1)
+}
+
+/// The volume of one part, how it was measured, and whether it is only an estimate.
+fn part(desk: &mut Desk<'_>, index: usize, section: &Section) -> (Part, Figure<Ratio>) {
+    let id = slug(index);
+    let area_id = format!("{id}.area");
+    let title = format!("Volume of the {}", section.name);
+    let solid = |area: Figure<Area>, depth: Figure<Length>| area * depth;
+    let (exact, how, estimate): (Figure<Volume>, String, bool) = match &section.shape {
+        Shape::Rectangle { length, width, depth } => {
+            let (l, w) = (stated(desk, length, "l", "length", &METRE), stated(desk, width, "w", "width", &METRE));
+            let (d, words, guess) = depth_of(desk, &id, depth);
+            (solid(geometry::rectangle(&area_id, &l, &w), d), format!("rectangle; {words}"), guess)
+        }
+        Shape::Ellipse { length, width, depth } => {
+            let (l, w) =
+                (stated(desk, length, "l", "long axis", &METRE), stated(desk, width, "w", "short axis", &METRE));
+            let (d, words, guess) = depth_of(desk, &id, depth);
+            (solid(geometry::ellipse(&area_id, &l, &w), d), format!("ellipse; {words}"), guess)
+        }
+        Shape::Circle { diameter, depth } => {
+            let l = stated(desk, diameter, "D", "diameter", &METRE);
+            let (d, words, guess) = depth_of(desk, &id, depth);
+            (solid(geometry::ellipse(&area_id, &l, &l), d), format!("circle; {words}"), guess)
+        }
+        Shape::MeasuredArea { area, depth } => {
+            let a = stated(desk, area, "A", "area", &SQUARE_METRE);
+            let (d, words, guess) = depth_of(desk, &id, depth);
+            (solid(a, d), format!("measured area; {words}"), guess)
+        }
+        Shape::Prismoid { top, middle, bottom, depth } => {
+            let top = stated(desk, top, "A_top", "area at the water line", &SQUARE_METRE);
+            let middle = stated(desk, middle, "A_middle", "area half way down", &SQUARE_METRE);
+            let bottom = stated(desk, bottom, "A_bottom", "area at the bottom", &SQUARE_METRE);
+            let depth = stated(desk, depth, "d", "depth", &METRE);
+            (geometry::prismoid(&top, &middle, &bottom, &depth), "prismoid of three areas".into(), false)
+        }
+        Shape::Stream { length, width, depth } => {
+            let l = stated(desk, length, "l", "length", &METRE);
+            let w = stated(desk, width, "w", "mean width", &METRE);
+            let d = stated(desk, depth, "d", "mean depth of water", &METRE);
+            (solid(geometry::rectangle(&area_id, &l, &w), d), "length, width and depth of the water".into(), false)
+        }
+        Shape::Known { volume } => {
+            (stated(desk, volume, "V_one", "volume of one", &CUBIC_METRE), "known volume".into(), false)
+        }
+    };
+    let exact = if section.count > 1 {
+        let count: Figure<Ratio> =
+            Figure::stated(Ratio::from_si(f64::from(section.count)), "n", "how many", &ONE, &desk.place(section.span));
+        exact * count
+    } else {
+        exact
+    };
+    let volume = exact.named(&id, &title, &format!("V_{}", index + 1), VOLUME_UNIT);
+    let how = if section.count > 1 { format!("{} of {how}", section.count) } else { how };
+    let uncertainty = match &section.uncertainty {
+        Some(own) => stated(desk, own, &format!("u_{}", index + 1), "uncertainty of the part", &PERCENT),
+        None => assumed_uncertainty(desk, if estimate { 0.10 } else { 0.05 }, &format!("u_{}", index + 1)),
+    };
+    (Part { name: section.name.clone(), how, volume }, uncertainty)
+}
+
+fn assumed_uncertainty(desk: &mut Desk<'_>, share: f64, symbol: &str) -> Figure<Ratio> {
+    desk.assume(Assumption::new(
+        "Uncertainty of the volume",
+        "5\u{a0}% for tape and soundings, 10\u{a0}% for an estimate, 2\u{a0}% for a meter",
+        "a water meter at the next filling",
+        "common practice",
+    ));
+    Figure::cited(share * 100.0, symbol, "uncertainty of the part", &PERCENT, &VOLUME_UNCERTAINTY)
+}
+
+/// Finds the volume, or complains.
+pub fn find(desk: &mut Desk<'_>) -> Option<VolumePlan> {
+    let told = desk.site.volume.clone();
+    let mut parts = Vec::new();
+    let mut weights = Vec::new();
+    for (index, section) in told.sections.iter().enumerate() {
+        let (part, uncertainty) = part(desk, index, section);
+        weights.push((part.volume.clone(), uncertainty));
+        parts.push(part);
+    }
+    let displaced: Vec<(String, Figure<Volume>)> = told
+        .displaced
+        .iter()
+        .enumerate()
+        .map(|(i, d)| {
+            let symbol = format!("V_out{}", i + 1);
+            (d.name.clone(), stated(desk, &d.volume, &symbol, &format!("water pushed out by {}", d.name), &CUBIC_METRE))
+        })
+        .collect();
+    let mut methods: Vec<(String, Figure<Volume>, Figure<Ratio>)> = Vec::new();
+    if let Some(metered) = &told.metered {
+        let volume = stated(desk, &metered.amount, "V_meter", "water meter at filling", &CUBIC_METRE);
+        let uncertainty = match &metered.uncertainty {
+            Some(own) => stated(desk, own, "u_meter", "uncertainty of the meter", &PERCENT),
+            None => assumed_uncertainty(desk, 0.02, "u_meter"),
+        };
+        methods.push(("water meter at filling".into(), volume, uncertainty));
+    }
+    if let Some(salt) = &told.salt_dilution {
+        let mass = stated(desk, &salt.salt, "m", "salt added", &KILOGRAM);
+        let rise = stated(desk, &salt.rise, "κ", "rise of conductivity", &MICROSIEMENS);
+        let factor: Figure<SaltFactor> =
+            Figure::cited(0.486, "c", "salt a litre for each µS/cm", &SALT_FACTOR, &SALT_CONDUCTIVITY);
+        let rise = rise.meaning::<uom::si::f64::ElectricalConductivity>();
+        let volume = geometry::from_salt(&mass, &rise, &factor).named(
+            "volume.salt",
+            "Volume by salt dilution",
+            "V_salt",
+            VOLUME_UNIT,
+        );
+        let uncertainty = match &salt.uncertainty {
+            Some(own) => stated(desk, own, "u_salt", "uncertainty of the dilution", &PERCENT),
+            None => assumed_uncertainty(desk, 0.05, "u_salt"),
+        };
+        methods.push(("salt dilution".into(), volume, uncertainty));
+    }
+    let tape = (!parts.is_empty()).then(|| {
+        let whole = sum(&parts.iter().map(|p| p.volume.clone()).collect::<Vec<_>>());
+        let name = if methods.is_empty() { "volume.total" } else { "volume.tape" };
+        let title = if methods.is_empty() { "Volume" } else { "Volume by tape and soundings" };
+        let net = if displaced.is_empty() {
+            whole
+        } else {
+            whole - sum(&displaced.iter().map(|d| d.1.clone()).collect::<Vec<_>>())
+        };
+        net.named(name, title, if methods.is_empty() { "V" } else { "V_tape" }, VOLUME_UNIT)
+    });
+    if let Some(tape) = &tape
+        && tape.si() <= 0.0
+    {
+        desk.complaints.push(
+            Diagnostic::error("no-water", None, "what stands in the water takes more room than the water has")
+                .why("every dose is computed from the volume")
+                .hint("check `[[volume.displaced]]` against `[[volume.section]]`"),
+        );
+        return None;
+    }
+    let (total, uncertainty) = match (tape, methods.first()) {
+        (Some(tape), None) => {
+            let uncertainty = geometry::uncertainty_of_sum("volume.uncertainty", &tape, &weights);
+            (tape, uncertainty)
+        }
+        (Some(tape), Some((name, second, second_uncertainty))) => {
+            let uncertainty = geometry::uncertainty_of_sum("volume.tape-uncertainty", &tape, &weights);
+            let apart = geometry::disagreement((tape.si(), uncertainty.si()), (second.si(), second_uncertainty.si()));
+            if apart > 2.0 {
+                desk.complaints.push(
+                    Diagnostic::warning(
+                        "volumes-disagree",
+                        told.metered.as_ref().map(|m| m.amount.span),
+                        format!("tape and {name} disagree by more than their uncertainties allow"),
+                    )
+                    .why("every dose is computed from the volume; the plan uses the weighted mean")
+                    .hint("measure again, or leave out the method you trust less"),
+                );
+            }
+            geometry::weighted((&tape, &uncertainty), (second, second_uncertainty))
+        }
+        (None, Some((_, only, uncertainty))) => (
+            only.named("volume.total", "Volume", "V", VOLUME_UNIT),
+            uncertainty.named("volume.uncertainty", "Its uncertainty", "u", &ONE),
+        ),
+        (None, None) => {
+            desk.complaints.push(
+                Diagnostic::error("no-volume", None, "the site file tells no volume")
+                    .why("every dose is computed from the volume")
+                    .hint("add a `[[volume.section]]` with a shape, or `[volume.metered]`"),
+            );
+            return None;
+        }
+    };
+    let (low, high) = geometry::ends(&total, &uncertainty);
+    let low = low
+        .remark(format!("Printed as {}: rounded down", super::rounding::volume(low.value(), desk.system, Way::Down).1));
+    let high = high
+        .remark(format!("Printed as {}: rounded up", super::rounding::volume(high.value(), desk.system, Way::Up).1));
+    for part in &parts {
+        desk.book.publish(part.volume.clone());
+    }
+    let total = desk.book.publish(total);
+    let low = desk.book.publish(low);
+    let high = desk.book.publish(high);
+    Some(VolumePlan {
+        total,
+        uncertainty,
+        low,
+        high,
+        parts,
+        displaced,
+        methods: methods.into_iter().map(|(name, volume, _)| (name, volume)).collect(),
+    })
+}
+
+/// Flow past the bars and how long the pond takes to pass them.
+pub fn flow(desk: &mut Desk<'_>, volume: &VolumePlan) -> Option<(Figure<VolumeRate>, Figure<Time>)> {
+    let flow = match desk.site.flow.clone()? {
+        FlowTest::Bucket { volume, time } => {
+            let caught = stated(desk, &volume, "V_b", "volume caught", &crate::units::table::LITRE);
+            let seconds = stated(desk, &time, "t", "time it took", &crate::units::table::SECOND);
+            crate::water::flow::bucket(&caught, &seconds)
+        }
+        FlowTest::Notch { head } => crate::water::flow::notch(&stated(desk, &head, "H", "head over the notch", &METRE)),
+        FlowTest::Stated(flow) => stated(desk, &flow, "Q", "flow past the bars", &LITRES_PER_SECOND).named(
+            "flow.bars",
+            "Flow past the bars",
+            "Q",
+            &LITRES_PER_SECOND,
+        ),
+    };
+    if flow.si() <= 0.0 {
+        desk.miss(Missing::new("flow past the bars", "a bucket and a stopwatch at the outlet past the bars"));
+        return None;
+    }
+    let flow = desk.book.publish(flow);
+    let turnover = desk.book.publish(crate::water::flow::turnover(&volume.total, &flow));
+    Some((flow, turnover))
+}
