@@ -366,6 +366,48 @@ pub fn poster() -> Document {
     document
 }
 
+/// What the sampler has no room for: art, long tables, long lines, lists, many paragraphs in a callout.
+pub fn oddments() -> Document {
+    let mut lines = vec![
+        line(1, "A line with a very long name that must wrap", "_x_ = _a_ + _b_ + _c_ + _d_ + _e_ + _f_ + _g_ + _h_ + _i_ + _j_ + _k_ + _l_ + _m_ + _n_ + _o_ + _p_ + _q_ + _r_", "1.000001[2] + 2.0000002[3] × 3.00000003 + 4.00000000004 + 5.0000000000005 − (6.00 + 7.00)", "123,456.7", "g a day", "A note that is long enough to reach the right edge of the column and then to go on for a second line, as notes do when they name every symbol"),
+        line(2, "Tiny", "_y_ = 10^−9^", "0.000000001", "0.000000001", "mol/m³", ""),
+        line(3, "Keyed too long for a line", "_z_ = _a_ · _b_", "(0.123456789 × 0.123456789 + 0.987654321 × 0.987654321) ÷ (0.5555555555 × 0.66666666666) + 12.34567[1] × 98.76543[2] − 0.00001234 + (1.23456789 × 9.87654321)", "42.1", "", "Source"),
+    ];
+    for n in 4..30 {
+        lines.push(line(n, "Another line", "_v_ = _s_ ÷ _t_", &format!("{n} ÷ 7"), &format!("{:.3}", f64::from(n) / 7.0), "m/s", "As measured"));
+    }
+    lines[0].also = vec!["shed".to_owned(), "care".to_owned()];
+    let mut blocks = vec![
+        heading(1, HeadingLook::Page, "Oddments: a title that is long enough to need two lines of its own"),
+        p(&format!("{}{{1}}{{2}}{{3}}{{4}}{{5}}{{6}}{{7}}.", "Everything in one line of marks")),
+        block(BlockKind::List { start: None, items: vec![vec![p("First, with nothing to add.")], vec![p("Second, which is so long that it goes on over the end of its line and has to be continued below, under its own first word.")], vec![p("Third.")]] }),
+        block(BlockKind::List { start: Some(9), items: vec![vec![p("Nine.")], vec![p("Ten.")]] }),
+        heading(2, HeadingLook::Wide, "A wide head over something else"),
+        block(BlockKind::Labelled(vec![
+            Labelled { label: t("*Green walls*"), body: vec![p("Moss grows where rain runs. Scrub it in March, before it flowers, and again in September{8}."), p("If it comes back within a month, ring us.")] },
+            Labelled { label: t("*A label that takes three lines of its own column*"), body: vec![p("Short.")] },
+            Labelled { label: t("*Loose nails*"), body: vec![p("Hammer them in.")] },
+        ])),
+        block(BlockKind::Callout { weight: Weight::Note, label: vec![], body: vec![p("First paragraph of a note, with some words in it to fill the line and more."), p("Second paragraph."), block(BlockKind::List { start: Some(1), items: vec![vec![p("One.")], vec![p("Two.")]] })] }),
+        block(BlockKind::Callout { weight: Weight::Danger, label: t("Very great danger"), body: vec![p("*Stop.* This is short.")] }),
+    ];
+    let rows: Vec<[String; 4]> = (0..40).map(|n| [format!("Row {n}"), format!("{n}.{n}"), "a longer text that wants to wrap when there is too little room for it on one line".to_owned(), "done".to_owned()]).collect();
+    let rows: Vec<Vec<&str>> = rows.iter().map(|row| row.iter().map(String::as_str).collect()).collect();
+    let rows: Vec<&[&str]> = rows.iter().map(Vec::as_slice).collect();
+    blocks.push(block(BlockKind::Table(table(&[Align::Left, Align::Decimal, Align::Left, Align::Right], &["Name", "Number", "What it means", "End"], &rows))));
+    blocks.push(block(BlockKind::Lines(LineGroup { title: "Lines".to_owned(), lines })));
+    let mut document = document(blocks);
+    document.style.paper = Paper::Letter;
+    let rgba = (0..60 * 20).flat_map(|n: u32| [(n % 60 * 4) as u8, 80, 120, if n % 60 < 30 { 255 } else { 128 }]).collect();
+    document.letterhead = Some(Letterhead {
+        name: "Alder & Finch".to_owned(),
+        trade: String::new(),
+        address: vec!["The Sluice Yard".into(), "Nether Oakum".into(), "01632 960 244".into(), "office@alderandfinch.example".into()],
+        art: Some(weirbook::page::Art::Raster { width: 60, height: 20, rgba }),
+    });
+    document
+}
+
 pub fn set(document: &Document) -> Typeset {
     typeset(document, fonts())
 }
@@ -374,6 +416,7 @@ pub fn set(document: &Document) -> Typeset {
 fn nothing_is_found_wrong_with_the_samples() {
     assert_eq!(set(&sampler()).findings, []);
     assert_eq!(set(&poster()).findings, []);
+    assert_eq!(set(&oddments()).findings, []);
 }
 
 /// Long sentences without meaning, of `count` words.
@@ -428,7 +471,7 @@ fn assert_inside(typeset: &Typeset) {
 #[test]
 fn no_text_leaves_its_column_or_its_page() {
     for paper in [Paper::A4, Paper::Letter] {
-        for mut document in [sampler(), poster()] {
+        for mut document in [sampler(), poster(), oddments()] {
             document.style.paper = paper;
             let typeset = set(&document);
             let list = &typeset.pages;
@@ -645,6 +688,16 @@ fn what_is_taller_than_a_page_is_reported_and_drawn_without_loss() {
 }
 
 #[test]
+fn a_step_taller_than_a_page_is_reported_and_drawn_without_loss() {
+    let text = prose(1200);
+    let typeset = set(&document(vec![block(BlockKind::Steps(vec![step("Today", "Amount", &text), step("", "Next", "")]))]));
+    assert!(matches!(typeset.findings[..], [Finding::TooTall { .. }]), "{:?}", typeset.findings);
+    assert_inside(&typeset);
+    let set: String = runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text() + " ").collect();
+    assert_eq!(set.split_whitespace().count(), 1200 + 5);
+}
+
+#[test]
 fn a_word_wider_than_its_column_is_reported_and_cut_not_lost() {
     let word = "Donaudampfschifffahrtsgesellschaft".repeat(5);
     let typeset = set(&document(vec![p(&word)]));
@@ -701,6 +754,7 @@ fn a_crowded_poster_shrinks_its_amounts_no_further_than_44_points() {
     let mut document = poster();
     let nails = Labelled { label: t("*3.5* kg"), body: vec![p("*nails* by Sunday.")] };
     document.blocks.insert(3, block(BlockKind::Labelled(vec![nails])));
+    document.blocks.insert(4, p("And one line more."));
     let typeset = set(&document);
     let largest = runs(&typeset).iter().fold(0.0_f32, |largest, (_, _, run)| largest.max(run.size));
     assert!((44.0..54.0).contains(&largest), "{largest}");

@@ -6,7 +6,7 @@ use std::io::Write as _;
 use weirbook::page::Document;
 use weirbook::pdf::{Attachment, read, write};
 
-use crate::layout::{fonts, poster, sampler, set};
+use crate::layout::{fonts, oddments, poster, sampler, set};
 
 fn written(document: &Document) -> Vec<u8> {
     let attachment = Attachment {
@@ -22,7 +22,7 @@ fn written(document: &Document) -> Vec<u8> {
 #[test]
 #[ignore = "writes the samples for a person to look at"]
 fn the_samples_can_be_looked_at() {
-    for (name, document) in [("report", sampler()), ("poster", poster())] {
+    for (name, document) in [("report", sampler()), ("poster", poster()), ("oddments", oddments())] {
         let path = format!("{}/{name}.pdf", env!("CARGO_TARGET_TMPDIR"));
         File::create(path).unwrap().write_all(&written(&document)).unwrap();
     }

@@ -177,7 +177,12 @@ impl Setter<'_> {
 
     fn list(&mut self, start: Option<u64>, items: &[Vec<Block>], place: &Place) -> Vec<Piece> {
         let list = self.tag(Role::List { numbered: start.is_some() });
-        let indent = if place.look.size > 14.0 { 26.0 } else { LINE };
+        let last = start.map(|start| start.saturating_add(items.len() as u64).saturating_sub(1));
+        let indent = match last {
+            _ if place.look.size > 14.0 => 26.0,
+            Some(last) if last > 9 => 19.5,
+            _ => LINE,
+        };
         let mut pieces = Vec::new();
         for (index, item) in items.iter().enumerate() {
             let row = self.tag_in(list, Role::ListItem);
@@ -256,6 +261,15 @@ impl Setter<'_> {
             y += 15.75 - (17.0 - amount_look.baseline()) - baseline(LINE);
             let place = Place { main: false, ..self.main_place() };
             let text = self.within(body, |setter| setter.blocks(&step.text, &place));
+            let tall: f32 = text.iter().map(|piece| piece.before + piece.height).sum();
+            if tall + y + 7.25 > self.grid.bottom - self.grid.top {
+                // No page can hold it: its head, then its text line by line.
+                let mut head = piece.clone();
+                head.height = y.max(when_bottom);
+                head.keep = true;
+                piece.parts.push(head);
+                piece.parts.extend(text.iter().cloned());
+            }
             if !text.is_empty() {
                 let text = stack(text);
                 let height = text.height;

@@ -284,7 +284,7 @@ impl<'a> Setter<'a> {
         let look = Look { size: 7.5, leading: 9.0, ..Look::sans(7.5, 9.0) }
             .faces(Face::SansSemibold, Face::SansSemibold, Face::SansItalic)
             .ink(self.document.style.numeral_ink());
-        let frame = (self.grid.number_x, self.grid.page_width - self.grid.number_x - 8.0);
+        let frame = (self.grid.number_x, self.grid.number_width + 22.0);
         let parent = tag.unwrap_or(self.parent);
         let (mut x, mut y) = (self.grid.number_x, y);
         let count = fresh.len();

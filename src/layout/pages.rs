@@ -175,10 +175,9 @@ impl Setter<'_> {
                     }
                     continue;
                 }
+                // What hangs together need not, if no page can hold it.
                 if let Some(last) = queue.get_mut(fits.saturating_sub(1)) {
-                    let origin = last.origin;
                     last.keep = false;
-                    self.too_tall(origin, by);
                 }
                 continue;
             }

@@ -1,7 +1,9 @@
 //! The sheet that hangs on a nail: one page, amounts to be read from two metres, black but for the step rule.
 
 use crate::page::display::{Bounds, DisplayList, Page, Role, Scope, Target};
-use crate::page::{Block, BlockKind, Face, Heading, HeadingLook, Ink, Inline, Labelled, Table, Weight};
+use crate::page::{
+    Block, BlockKind, Face, Heading, HeadingLook, Ink, Inline, Labelled, Paragraph, ParagraphLook, Step, Table, Weight,
+};
 use crate::page::style::MM;
 
 use super::flow::{Place, circle, warning};
@@ -93,7 +95,11 @@ impl Setter<'_> {
                     vec![piece]
                 }
                 BlockKind::Callout { weight: Weight::Danger, label, body } => {
-                    foot = Some(self.emergency(label, body));
+                    let block = self.emergency(label, body);
+                    foot = Some(match foot.take() {
+                        None => block,
+                        Some(above) => stack(vec![above, Piece { before: 8.0, ..block }]),
+                    });
                     continue;
                 }
                 _ => {
@@ -231,7 +237,28 @@ impl Setter<'_> {
                 self.tick_rows(&paragraph.text, place)
             }
             BlockKind::Table(table) => vec![self.small_table(table, place)],
-            BlockKind::Steps(_) | BlockKind::Lines(_) | BlockKind::Callout { .. } | BlockKind::NewPart => Vec::new(),
+            BlockKind::NewPart => Vec::new(),
+            BlockKind::Callout { label, body, .. } => {
+                let mut pieces = Vec::new();
+                if !label.is_empty() {
+                    let tag = self.tag(Role::Paragraph);
+                    let bold = [Inline::Strong(label.clone())];
+                    pieces = self.paragraph(&bold, &place.look, (place.x, place.width), tag);
+                }
+                pieces.extend(body.iter().flat_map(|block| self.sheet_block(block, place)));
+                pieces
+            }
+            BlockKind::Steps(steps) => {
+                let item = |step: &Step| {
+                    let mut words = vec![Inline::Strong(step.amount.clone()), Inline::Text(" ".to_owned())];
+                    words.extend(step.when.iter().cloned());
+                    let text = Paragraph { look: ParagraphLook::Body, text: words };
+                    let first = Block { kind: BlockKind::Paragraph(text), origin: block.origin };
+                    std::iter::once(first).chain(step.text.iter().cloned()).collect()
+                };
+                let list = BlockKind::List { start: Some(1), items: steps.iter().map(item).collect() };
+                self.blocks(&[Block { kind: list, origin: block.origin }], place)
+            }
             BlockKind::Labelled(rows) => rows.iter().map(|row| self.amount_row(row, LEAST_AMOUNT)).collect(),
             BlockKind::Paragraph(paragraph) => {
                 let tag = self.tag(Role::Paragraph);

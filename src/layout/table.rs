@@ -63,7 +63,8 @@ impl Setter<'_> {
     }
 
     fn head_look() -> Look {
-        Look::sans(8.0, 9.75).ink(Ink::Quiet).faces(Face::Sans, Face::SansSemibold, Face::SansItalic)
+        let quiet = Look::sans(8.0, 9.75).ink(Ink::Quiet).faces(Face::Sans, Face::SansSemibold, Face::SansItalic);
+        Look { strong_size: 9.0, strong_ink: Some(Ink::Ink), ..quiet }
     }
 
     fn columns(&mut self, table: &Table) -> Columns {

@@ -1,6 +1,7 @@
 //! Inlines to lines: words are shaped, breaks are chosen over the whole paragraph, and every line knows its width.
 
 use std::collections::VecDeque;
+use std::sync::Arc;
 
 use unicode_linebreak::{BreakOpportunity, linebreaks};
 
@@ -24,6 +25,8 @@ pub(super) struct Look {
     pub(super) tick: f32,
     /// How much wider than the face's own the spaces are drawn.
     pub(super) space: f32,
+    /// Ink of strong runs where it differs.
+    pub(super) strong_ink: Option<Ink>,
 }
 
 impl Look {
@@ -39,6 +42,7 @@ impl Look {
             figures: Figures::Tabular,
             tick: 8.5,
             space: 1.0,
+            strong_ink: None,
         }
     }
 
@@ -148,7 +152,8 @@ fn flatten(inlines: &[Inline], look: &Look, style: Style, link: Option<usize>, p
         match inline {
             Inline::Text(text) => push(flat, text, style, link),
             Inline::Strong(inner) => {
-                let style = Style { face: look.strong, size: style.size * look.strong_size / look.size, ..style };
+                let size = style.size * look.strong_size / look.size;
+                let style = Style { face: look.strong, size, ink: look.strong_ink.unwrap_or(style.ink), ..style };
                 flatten(inner, look, style, link, page_of, flat);
             }
             Inline::Emph(inner) => flatten(inner, look, Style { face: look.emph, ..style }, link, page_of, flat),
@@ -226,7 +231,7 @@ struct Segment {
 }
 
 enum Part {
-    Glyphs { style: Style, link: Option<usize>, shaped: Shaped },
+    Glyphs { style: Style, link: Option<usize>, shaped: Arc<Shaped> },
     Tick(f32),
     Drawing(Drawing),
 }
@@ -243,12 +248,10 @@ impl Part {
 
 /// Cuts a paragraph into lines of at most `width`.
 pub(super) fn set(fonts: &Fonts, inlines: &[Inline], look: &Look, width: f32, page_of: PageOf<'_>) -> SetText {
-    let style = Style::of(look);
-    let mut flat = Flat { text: String::new(), bits: Vec::new(), marks: Vec::new(), links: Vec::new() };
-    flatten(inlines, look, style, None, page_of, &mut flat);
+    let (parts, flat) = segments(fonts, inlines, look, page_of);
     let mut too_wide = None;
     let mut segments = Vec::new();
-    for segment in cut(fonts, &flat, look, style) {
+    for segment in parts {
         if segment.width > width + 0.01 {
             too_wide = Some(segment.width - width);
             split(segment, width, &mut segments);
@@ -282,17 +285,32 @@ pub(super) fn set(fonts: &Fonts, inlines: &[Inline], look: &Look, width: f32, pa
     text
 }
 
-/// The width of a text on one line.
+/// The width of a text on one line, however long.
 pub(super) fn natural_width(fonts: &Fonts, inlines: &[Inline], look: &Look, page_of: PageOf<'_>) -> f32 {
-    set(fonts, inlines, look, 1.0e6, page_of).width()
+    let (mut widest, mut line, mut space) = (0.0_f32, 0.0, 0.0);
+    for segment in segments(fonts, inlines, look, page_of).0 {
+        line += space + segment.width;
+        widest = widest.max(line);
+        space = segment.space.as_ref().map_or(0.0, |space| space.1);
+        if segment.forced {
+            (line, space) = (0.0, 0.0);
+        }
+    }
+    widest
 }
 
 /// The width of the widest part that cannot be broken.
 pub(super) fn least_width(fonts: &Fonts, inlines: &[Inline], look: &Look, page_of: PageOf<'_>) -> f32 {
+    let (segments, _) = segments(fonts, inlines, look, page_of);
+    segments.iter().fold(0.0, |widest, segment| widest.max(segment.width))
+}
+
+/// The unbreakable parts of a text, and its links and marks.
+fn segments(fonts: &Fonts, inlines: &[Inline], look: &Look, page_of: PageOf<'_>) -> (Vec<Segment>, Flat) {
     let style = Style::of(look);
     let mut flat = Flat { text: String::new(), bits: Vec::new(), marks: Vec::new(), links: Vec::new() };
     flatten(inlines, look, style, None, page_of, &mut flat);
-    cut(fonts, &flat, look, style).iter().fold(0.0, |widest, segment| widest.max(segment.width))
+    (cut(fonts, &flat, look, style), flat)
 }
 
 fn cut(fonts: &Fonts, flat: &Flat, look: &Look, style: Style) -> Vec<Segment> {
@@ -325,13 +343,15 @@ fn cut(fonts: &Fonts, flat: &Flat, look: &Look, style: Style) -> Vec<Segment> {
 }
 
 /// The space between words.
-fn space(fonts: &Fonts, style: Style) -> Shaped {
-    let mut shaped = fonts.shape(style.face, style.figures, " ");
+fn space(fonts: &Fonts, style: Style) -> Arc<Shaped> {
+    let shaped = fonts.shape(style.face, style.figures, " ");
     if style.space != 1.0 {
+        let mut shaped = Shaped::clone(&shaped);
         for glyph in &mut shaped.glyphs {
             glyph.advance *= style.space;
         }
         shaped.advance *= style.space;
+        return Arc::new(shaped);
     }
     shaped
 }
@@ -388,7 +408,7 @@ fn words(
             let following = rest.chars().nth(1).or(after);
             let number = previous.is_some_and(|c| c.is_ascii_digit());
             let unit = following.is_some_and(|c| c.is_alphabetic() || matches!(c, '%' | '‰' | '°'));
-            let mut shaped = fonts.shape(style.face, style.figures, " ");
+            let mut shaped = Shaped::clone(&fonts.shape(style.face, style.figures, " "));
             let width = match c {
                 '\u{2009}' => Some(160.0),
                 _ if number && unit => Some(200.0),
@@ -399,7 +419,7 @@ fn words(
                 glyph.advance = width.unwrap_or(glyph.advance);
             }
             shaped.advance = shaped.glyphs.iter().map(|glyph| glyph.advance).sum();
-            parts.push(Part::Glyphs { style, link, shaped });
+            parts.push(Part::Glyphs { style, link, shaped: Arc::new(shaped) });
             previous = Some(c);
             rest = rest.get(c.len_utf8()..).unwrap_or("");
         } else {
@@ -421,7 +441,7 @@ fn split(segment: Segment, width: f32, into: &mut Vec<Segment>) {
     for part in segment.parts {
         match part {
             Part::Glyphs { style, link, shaped } => {
-                for glyph in shaped.glyphs {
+                for glyph in shaped.glyphs.clone() {
                     let advance = glyph.advance * style.size / 1000.0;
                     if current.width + advance > width && current.width > 0.0 {
                         into.push(std::mem::replace(
@@ -431,7 +451,8 @@ fn split(segment: Segment, width: f32, into: &mut Vec<Segment>) {
                     }
                     current.width += advance;
                     let advance = glyph.advance;
-                    current.parts.push(Part::Glyphs { style, link, shaped: Shaped { glyphs: vec![glyph], advance } });
+                    let shaped = Arc::new(Shaped { glyphs: vec![glyph], advance });
+                    current.parts.push(Part::Glyphs { style, link, shaped });
                 }
             }
             part => {
@@ -506,7 +527,7 @@ fn assemble(fonts: &Fonts, segments: Vec<Segment>, last: bool) -> SetLine {
             let advance = part.width();
             match part {
                 Part::Glyphs { style, link, shaped } => {
-                    append(&mut line, &mut current, x, style, link, shaped.glyphs);
+                    append(&mut line, &mut current, x, style, link, &shaped.glyphs);
                     if let Some((run, ..)) = &mut current {
                         run.width = x + advance - run.x;
                     }
@@ -527,8 +548,7 @@ fn assemble(fonts: &Fonts, segments: Vec<Segment>, last: bool) -> SetLine {
         if let Some((style, width, link)) = segment.space
             && !(ends && last)
         {
-            let glyphs = space(fonts, style).glyphs;
-            append(&mut line, &mut current, x, style, link, glyphs);
+            append(&mut line, &mut current, x, style, link, &space(fonts, style).glyphs);
             x += width;
         }
     }
@@ -542,13 +562,13 @@ fn append(
     x: f32,
     style: Style,
     link: Option<usize>,
-    glyphs: Vec<Glyph>,
+    glyphs: &[Glyph],
 ) {
     if let Some((run, of, with)) = current
         && *of == link
         && *with == style
     {
-        run.glyphs.extend(glyphs);
+        run.glyphs.extend_from_slice(glyphs);
         return;
     }
     flush(line, current);
@@ -560,7 +580,7 @@ fn append(
         y: -style.rise,
         width: 0.0,
         frame: Bounds::default(),
-        glyphs,
+        glyphs: glyphs.to_vec(),
     };
     *current = Some((run, link, style));
 }

@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::collections::HashMap;
 use std::fmt;
-use std::sync::{Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use harfrust::{Buffer, Direction, Feature, Font, Script, ShapeOptions, ShapePlan, ShaperFont, Tag};
 
@@ -14,7 +14,7 @@ use super::display::Glyph;
 pub struct Fonts {
     faces: Vec<FaceData>,
     /// Words already shaped. Shaping is a pure function of its key, so the cache cannot change a page.
-    words: Mutex<HashMap<(Face, Figures, String), Shaped>>,
+    words: Mutex<HashMap<(Face, Figures), HashMap<String, Arc<Shaped>>>>,
 }
 
 /// Which figures a run of text uses.
@@ -125,16 +125,14 @@ impl Fonts {
 
     /// Turns a word into glyphs, kerned and with ligatures. A character the face lacks becomes its empty box.
     #[must_use]
-    pub fn shape(&self, face: Face, figures: Figures, word: &str) -> Shaped {
-        let key = (face, figures, word.to_owned());
-        {
-            let words = self.words.lock().unwrap_or_else(PoisonError::into_inner);
-            if let Some(shaped) = words.get(&key) {
-                return shaped.clone();
-            }
+    pub fn shape(&self, face: Face, figures: Figures, word: &str) -> Arc<Shaped> {
+        let mut words = self.words.lock().unwrap_or_else(PoisonError::into_inner);
+        let words = words.entry((face, figures)).or_default();
+        if let Some(shaped) = words.get(word) {
+            return Arc::clone(shaped);
         }
-        let shaped = self.shape_afresh(face, figures, word).unwrap_or_default();
-        self.words.lock().unwrap_or_else(PoisonError::into_inner).insert(key, shaped.clone());
+        let shaped = Arc::new(self.shape_afresh(face, figures, word).unwrap_or_default());
+        words.insert(word.to_owned(), Arc::clone(&shaped));
         shaped
     }
 

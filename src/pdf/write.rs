@@ -10,7 +10,7 @@ use printpdf::{
 };
 use subsetter::GlyphRemapper;
 
-use crate::page::display::{DisplayList, Draw, DrawItem, Page, Paint, PathStroke, Role, Run, TagId};
+use crate::page::display::{DisplayList, Draw, DrawItem, Glyph, Page, Paint, PathStroke, Role, Run, TagId};
 use crate::page::fonts::Fonts;
 use crate::page::{Document, Face, Segment, Style};
 
@@ -142,14 +142,6 @@ impl FaceUse {
         FaceUse { texts, remaps }
     }
 
-    fn variant(&self, run: &Run, id: u16, text: &str) -> usize {
-        self.texts
-            .get(&run.face)
-            .and_then(|face| face.get(&id))
-            .and_then(|texts| texts.iter().position(|known| known == text))
-            .unwrap_or(0)
-    }
-
     fn embed(&self, fonts: &Fonts, pdf: &mut PdfDocument) -> Result<Vec<FaceResource>, PdfError> {
         let mut resources = Vec::new();
         for (face, glyphs) in &self.texts {
@@ -186,6 +178,14 @@ impl FaceUse {
             }
         }
         Ok(resources)
+    }
+}
+
+/// Which of a glyph's texts this one stands for.
+fn variant(texts: &BTreeMap<u16, Vec<String>>, glyph: &Glyph) -> usize {
+    match texts.get(&glyph.id) {
+        Some(texts) if texts.len() > 1 => texts.iter().position(|known| *known == glyph.text).unwrap_or(0),
+        _ => 0,
     }
 }
 
@@ -316,13 +316,15 @@ impl<'a> PageDrawing<'a> {
     fn text(&mut self, run: &Run) {
         self.fill_with(self.colour(Paint::Ink(run.ink)));
         let Some(remap) = self.faces.remaps.get(&run.face) else { return };
+        let Some(texts) = self.faces.texts.get(&run.face) else { return };
+        let variants: Vec<usize> = run.glyphs.iter().map(|glyph| variant(texts, glyph)).collect();
+        let mut variants = &variants[..];
         let mut x = run.x;
         let mut rest = &run.glyphs[..];
-        while let Some(first) = rest.first() {
-            let variant = self.faces.variant(run, first.id, &first.text);
-            let length =
-                rest.iter().take_while(|glyph| self.faces.variant(run, glyph.id, &glyph.text) == variant).count();
+        while let Some(&variant) = variants.first() {
+            let length = variants.iter().take_while(|each| **each == variant).count();
             let (now, later) = rest.split_at_checked(length).unwrap_or((rest, &[]));
+            variants = variants.get(length..).unwrap_or(&[]);
             let glyphs: Vec<Codepoint> = now
                 .iter()
                 .map(|glyph| Codepoint {
