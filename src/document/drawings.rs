@@ -63,6 +63,7 @@ impl Drawings<'_> {
             high,
             pond: row.pond.map(|p| unit.of(p)),
             supply: row.supply.map(|s| unit.of(s)),
+            asked: key != "chlorine",
             alternative: format!("{}: {verdict}", key.replace('-', " ")),
         }))
     }

@@ -7,7 +7,7 @@ use minijinja::Value;
 
 use super::drawings::{celsius, column_head, correction_days};
 use super::lines::Lines;
-use super::words::{Reader, count_word};
+use super::words::{Reader, count_word, escape};
 use super::{Edition, Source};
 use crate::plan::{Act, ChangePlan, Judged, LossOrigin, ReadingRow, When, Word};
 use crate::reference::{CITATIONS, Purpose, SUBSTANCES};
@@ -37,6 +37,18 @@ fn figure<Q: Si>(lines: &Lines, figure: &Figure<Q>, text: String) -> Value {
     figure_with(lines, figure.id(), text)
 }
 
+/// For the shed sheet: digits strong, units plain, what stands in brackets left out.
+fn large(text: &str) -> Value {
+    let short = text.split(" (").next().unwrap_or(text);
+    let words: Vec<String> = short
+        .split(['\u{a0}', ' '])
+        .map(|word| {
+            if word.starts_with(|c: char| c.is_ascii_digit()) { format!("**{}**", escape(word)) } else { escape(word) }
+        })
+        .collect();
+    Value::from_safe_string(words.join(" "))
+}
+
 fn figure_with(lines: &Lines, id: Option<&str>, text: String) -> Value {
     Value::from_object(Marked { text, mark: marks(lines, id) })
 }
@@ -56,6 +68,7 @@ impl minijinja::value::Object for Marked {
         match key.as_str()? {
             "text" => Some(Value::from(self.text.clone())),
             "mark" => Some(self.mark.clone()),
+            "large" => Some(large(&self.text)),
             _ => None,
         }
     }
@@ -89,7 +102,7 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     view.insert(
         "firm",
         map! {
-            "name" => site.firm.name.as_str(), "telephone" => site.firm.telephone.as_str(),
+            "name" => site.firm.name.as_str(), "telephone" => site.firm.telephone.replace(' ', "\u{a0}"),
             "by" => site.visited_by.clone().unwrap_or_else(|| site.firm.name.clone()),
         },
     );
@@ -165,11 +178,15 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     view.insert("full", plan.full_reached.map_or(Value::from(()), |(reached, steps)| {
         map! { "reached" => reached, "steps" => steps, "short" => f64::from(reached) < 0.7 * f64::from(steps) }
     }));
-    view.insert("emergency", map! {
-        "change" => figure(lines, &plan.emergency.change, reader.volume(plan.emergency.change.si(), Way::Down)),
-        "thiosulfate" => plan.emergency.thiosulfate.as_ref().map(|m| figure(lines, m, reader.mass(m.si()))),
-        "time" => plan.emergency.time.as_ref().map(|t| figure(lines, t, reader.time(t.si()))),
-    });
+    let first_aid = |aid: &crate::plan::FirstAid| {
+        map! {
+            "change" => figure(lines, &aid.change, reader.volume(aid.change.si(), Way::Down)),
+            "thiosulfate" => aid.thiosulfate.as_ref().map(|m| figure(lines, m, reader.mass(m.si()))),
+            "time" => aid.time.as_ref().map(|t| figure(lines, t, reader.time(t.si()))),
+        }
+    };
+    view.insert("quarter", first_aid(&plan.emergency.quarter));
+    view.insert("emergency", first_aid(&plan.emergency.poisoning));
     view.insert("assumptions", plan.assumptions.iter().map(|a| map! {
         "what" => a.what.as_str(), "value" => a.value.as_str(), "instead" => a.instead.as_str(), "source" => a.source.as_str(),
     }).collect());
@@ -187,7 +204,7 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
         "softened" => site.supply.softened,
         "float_valve" => site.supply.float_valve,
         "carbon_filter" => site.supply.carbon_filter,
-        "chlorinated" => plan.emergency.thiosulfate.is_some(),
+        "chlorinated" => plan.emergency.poisoning.thiosulfate.is_some(),
         "chloramine" => plan.readings.iter().any(|r| r.key == "chlorine")
             && site.supply.readings.total_chlorine.as_ref().zip(site.supply.readings.free_chlorine.as_ref())
                 .is_some_and(|(t, f)| t.value.si() - f.value.si() > 5e-5),
@@ -270,6 +287,14 @@ fn volume(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
         "total" => figure(lines, &volume.total, crate::units::group(volume.total.si() / unit, Digits::Significant(3))),
         "rows" => rows,
     }
+}
+
+/// `6.5 to 7.0 °dKH`, or `about 6.5 °dKH` where both ends print alike. Marks of both.
+fn range<Q: Si>(lines: &Lines, reader: &Reader, key: &str, least: &Figure<Q>, most: &Figure<Q>) -> Value {
+    let (low, high) = (reader.number(key, least.si()), reader.quantity(key, most.si()));
+    let same = low == reader.number(key, most.si());
+    let text = if same { format!("about {high}") } else { format!("{low} to {high}") };
+    Value::from_object(Marked { text, mark: marks(lines, [least.id(), most.id()].into_iter().flatten()) })
 }
 
 /// The number before the unit's word.
@@ -378,7 +403,10 @@ fn buffer(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> 
                 "head" => column_head(*d),
                 "dose" => if has(d) { reader.mass(b.dose.si()) } else { String::new() },
                 "stir" => if has(d) { b.stir.as_ref().map_or_else(String::new, |s| reader.bucket(s.si())) } else { String::new() },
-                "expect" => if has(d) { format!("{} to {}", rises(b.rise_least.si(), d), rises(b.rise_most.si(), d)) } else { String::new() },
+                "expect" => if has(d) { {
+                    let (low, high) = (rises(b.rise_least.si(), d), rises(b.rise_most.si(), d));
+                    if low == high { low } else { format!("{low} to {high}") }
+                } } else { String::new() },
                 "test" => if has(d) { "pH" } else if *d > source.plan.date { "pH, hardness" } else { "done" },
                 "done" => *d > source.plan.date,
             }
@@ -394,8 +422,7 @@ fn buffer(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> 
         "many" => b.days.len() > 1,
         "goal" => figure(lines, &b.goal, reader.quantity(key, b.goal.si())),
         "start" => reader.quantity(key, b.start.si()),
-        "least" => figure(lines, &b.after_least, reader.number(key, b.after_least.si())),
-        "most" => figure(lines, &b.after_most, reader.quantity(key, b.after_most.si())),
+        "after" => range(lines, reader, key, &b.after_least, &b.after_most),
         "rise" => figure(lines, &b.rise_most, reader.quantity(key, b.rise_most.si())),
         "stir" => b.stir.as_ref().map(|s| figure(lines, s, reader.bucket(s.si()))),
         "ph_shift" => figure(lines, &b.ph_shift, plain(b.ph_shift.si(), Digits::Places(2))),
@@ -418,8 +445,7 @@ fn calcium(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value>
         "many" => c.days.len() > 1,
         "goal" => figure(lines, &c.goal, reader.quantity(key, c.goal.si())),
         "start" => reader.quantity(key, c.start.si()),
-        "least" => figure(lines, &c.after_least, reader.number(key, c.after_least.si())),
-        "most" => figure(lines, &c.after_most, reader.quantity(key, c.after_most.si())),
+        "after" => range(lines, reader, key, &c.after_least, &c.after_most),
         "days" => reader.days(&c.days),
     })
 }
@@ -530,7 +556,7 @@ fn substances(source: &Source<'_>) -> Value {
             }
             Purpose::Calcium => c.calcium.as_ref().is_some_and(|p| p.substance.id == s.id),
             Purpose::Salt => c.salt.is_some(),
-            Purpose::Dechlorinator => source.plan.emergency.thiosulfate.is_some(),
+            Purpose::Dechlorinator => source.plan.emergency.poisoning.thiosulfate.is_some(),
         })
         .map(|s| map! { "name" => s.name, "handling" => s.handling, "beware" => s.beware, "adding" => s.adding, "shop" => s.shop })
         .collect()

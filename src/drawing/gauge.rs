@@ -15,6 +15,8 @@ pub struct Gauge {
     pub pond: Option<f64>,
     /// The supply's reading.
     pub supply: Option<f64>,
+    /// Whether a reading of the pond is asked for, so that its absence is said.
+    pub asked: bool,
     /// What the gauge says, in words.
     pub alternative: String,
 }
@@ -112,7 +114,8 @@ pub fn gauge(g: &Gauge) -> Drawing {
     }
     match g.pond {
         Some(pond) => place(&mut canvas, stand(pond, low, high), AXIS, 3.0, Canvas::lozenge),
-        None => words(&mut canvas, AXIS - 3.5, "not measured"),
+        None if g.asked => words(&mut canvas, AXIS - 3.5, "not measured"),
+        None => {}
     }
     canvas.finish(&g.alternative)
 }

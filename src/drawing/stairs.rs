@@ -133,7 +133,10 @@ pub fn staircase(s: &Stairs) -> Drawing {
     for (value, text) in &s.axis {
         canvas.axis_number(scale.at(*value), true, text);
     }
-    canvas.region(start_y, Face::Sans, Ink::Quiet, &s.start_label);
+    // Two names that would stand in one place: the reading's moves below its own height.
+    let near = edges.first().is_some_and(|edge| (edge - start_y).abs() < 30.0);
+    let start_name_y = if near { (start_y + 18.0).min(height - 10.0) } else { start_y };
+    canvas.region(start_name_y, Face::Sans, Ink::Quiet, &s.start_label);
     if let Some(edge) = edges.first() {
         let lift = 9.75 * (length(s.window_label.len()) - 1.0) / 2.0 + 5.5;
         canvas.region((edge - lift).max(6.0), Face::SansSemibold, Ink::Ink, &s.window_label);

@@ -82,7 +82,10 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     }
     if let Some(buffer) = &correction.buffer {
         push(Act::Buffer, on(&buffer.days));
-        push(Act::PhGuard, When::Mornings);
+        // One dose carries its own guard; a run of doses has a step for it.
+        if buffer.days.len() > 1 {
+            push(Act::PhGuard, When::Mornings);
+        }
     }
     if let Some(calcium) = &correction.calcium {
         push(Act::Calcium, on(&calcium.days));

@@ -3,7 +3,7 @@
 use chrono::{Days, NaiveDate};
 
 use super::{
-    Assumption, CopperLimits, Desk, Emergency, Judged, Missing, ReadingRow, VolumePlan, kinder, readings, rounding,
+    Assumption, CopperLimits, Desk, Emergency, FirstAid, Missing, VolumePlan, kinder, readings, rounding,
 };
 use crate::chem::{ammonia, carbonate, chlorine, conductivity, dosing};
 use crate::reference::{
@@ -201,7 +201,7 @@ fn scale(desk: &Desk<'_>) -> Mass {
 }
 
 /// Plans all corrections but that of copper, which needs the limits.
-pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan, rows: &[ReadingRow]) -> Correction {
+pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan) -> Correction {
     let mut out = Correction::default();
     let Some(reading) = readings::fresh(desk, |r| r.carbonate_hardness.as_ref()) else {
         desk.miss(Missing::new("carbonate hardness", "drop test, 0.5 °dKH a step on 10 mL"));
@@ -225,7 +225,7 @@ pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan, rows: &[ReadingRow]) -> Co
     if too_soft && !supply_over {
         buffer(desk, volume, &range, &mut out);
     } else if range.high.si() > trigger && !supply_over && !too_soft {
-        hardness_changes(desk, volume, &range, &mut out, rows);
+        hardness_changes(desk, volume, &range, &mut out);
     }
     if let Some(start) = start_calcium
         && !supply_over
@@ -801,7 +801,6 @@ fn hardness_changes(
     volume: &VolumePlan,
     range: &kinder::Hardness,
     out: &mut Correction,
-    rows: &[ReadingRow],
 ) {
     let Some(supply) = desk.site.supply.readings.carbonate_hardness.clone() else {
         desk.miss(Missing::new("carbonate hardness of the supply", "the same drop test, tap run for three minutes"));
@@ -826,7 +825,6 @@ fn hardness_changes(
         out.supply_cannot = true;
         return;
     }
-    let _ = rows.iter().find(|r| r.key == "unionised-ammonia" && r.judged == Judged::TooHigh);
     let needed = crate::water::changes::share_needed("change.needed", &range.read, &goal, &tap);
     let limit = change_limit(desk);
     let Some((most, gate)) = bearable_share(desk, "change", limit) else {
@@ -935,17 +933,23 @@ pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: Option<&Copp
     Some(plan)
 }
 
-/// The two changes of a poisoning: three tenths each (Decisions).
+/// The changes of first aid (TRADE.md section 6; Decisions).
 pub fn emergency(desk: &mut Desk<'_>, volume: &VolumePlan) -> Emergency {
-    let share: Figure<Ratio> = Figure::cited(30.0, "s", "share of one of the two changes", &PERCENT, &CHANGE_SHARE);
-    let change = rounding::volume_figure(&(&volume.low * &share), desk.system, Way::Down).named(
-        "emergency.change",
-        "Emergency: volume of one of two changes",
-        "V_em",
-        &LITRE,
-    );
-    let change = desk.book.publish(change);
-    let thiosulfate = neutraliser(desk, "emergency.thiosulfate", &change);
-    let time = hose_time(desk, "emergency.time", &change);
-    Emergency { change, thiosulfate, time }
+    let mut change_of = |share: f64, id: &str, title: &str| -> FirstAid {
+        let share: Figure<Ratio> = Figure::cited(share, "s", "share of the water", &PERCENT, &CHANGE_SHARE);
+        let change = rounding::volume_figure(&(&volume.low * &share), desk.system, Way::Down).named(
+            format!("emergency.{id}"),
+            title,
+            "V_em",
+            &LITRE,
+        );
+        let change = desk.book.publish(change);
+        let thiosulfate = neutraliser(desk, &format!("emergency.{id}-thiosulfate"), &change);
+        let time = hose_time(desk, &format!("emergency.{id}-time"), &change);
+        FirstAid { change, thiosulfate, time }
+    };
+    Emergency {
+        quarter: change_of(25.0, "quarter", "First aid: a quarter of the water"),
+        poisoning: change_of(30.0, "change", "Copper at stop: one of two changes of three tenths"),
+    }
 }

@@ -94,10 +94,19 @@ pub struct Plan {
     pub temperature: Option<Figure<ThermodynamicTemperature>>,
 }
 
-/// The two large changes of a poisoning (Decisions).
+/// The changes of first aid: a quarter, and where copper is at stop three tenths twice (Decisions).
 #[derive(Clone, Debug)]
 pub struct Emergency {
-    /// Volume of one of the two changes.
+    /// A quarter of the water.
+    pub quarter: FirstAid,
+    /// Three tenths, one of two.
+    pub poisoning: FirstAid,
+}
+
+/// One change of first aid.
+#[derive(Clone, Debug)]
+pub struct FirstAid {
+    /// Its volume.
     pub change: Figure<crate::units::Volume>,
     /// Neutraliser for it, where the supply is chlorinated.
     pub thiosulfate: Option<Figure<Mass>>,
@@ -165,7 +174,7 @@ pub fn decide(
         return Err(desk.complaints);
     };
     let mut readings = readings::judge(&mut desk);
-    let correction = correction::plan(&mut desk, &volume, &readings);
+    let correction = correction::plan(&mut desk, &volume);
     let limits = copper::limits(&mut desk, &correction);
     let copper_change = correction::for_copper(&mut desk, &volume, limits.as_ref());
     let correction = Correction { copper: copper_change, ..correction };
