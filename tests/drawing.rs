@@ -1,4 +1,5 @@
 //! Drawings: no label meets another, nothing leaves its box, the target stands where it must.
+#![expect(clippy::unwrap_used, reason = "helpers of tests")]
 
 use std::fmt::Write as _;
 use std::io::Write as _;
@@ -406,7 +407,7 @@ fn write_svg(out: &mut String, drawing: &Drawing, left: f32, top: f32) {
                 let ink = colour(*ink);
                 write!(
                     out,
-                    "<text x='{x}' y='{y}' text-anchor='{anchor}' font-family='Source Sans 3' font-weight='{weight}' font-size='{size}' fill='{ink}'>{text}</text>"
+                    "<text x='{x}' y='{y}' text-anchor='{anchor}' font-family='&quot;Source Sans 3&quot;' font-weight='{weight}' font-size='{size}' fill='{ink}'>{text}</text>"
                 )
                 .unwrap();
             }

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 
-use super::scale::{Canvas, Line, MonthNames, Scale, Spot, TimeAxis, extent, nothing, tame, tame_width, text_width};
+use super::scale::{Canvas, Line, MonthNames, Scale, Spot, TimeAxis, cut, extent, nothing, tame_width, text_width};
 use crate::page::style::MM;
 use crate::page::{Drawing, Face, Ink};
 
@@ -225,19 +225,19 @@ pub fn copper_chart(c: &CopperChart) -> Drawing {
     for line in [&low, &middle, &high] {
         canvas.fence(line);
     }
+    canvas.fence(&[(0.0, stop), (width, stop)]);
+    canvas.fence(&[(0.0, watch), (width, watch)]);
     // Each limit's words stand over its line, at the right if the forecast leaves room there, else further left, and
     // over the forecast if there is no room at all.
     for (y, face, text) in [(stop, Face::SansSemibold, &c.stop.1), (watch, Face::SansSemibold, &c.watch.1)] {
         let along = |down: f32| (0..40_u8).map(move |step| Spot::end(width * (1.0 - f32::from(step) / 40.0), y + down));
-        let wide = text_width(face, 8.5, text);
+        let text = &cut(face, 8.5, text, width);
+        let wide = text_width(face, 8.5, text).min(width);
         let spots: Vec<Spot> = along(-4.0).chain(along(9.5)).filter(|spot| spot.x >= wide).collect();
         if !canvas.label(&spots, face, 8.5, Ink::Ink, text) {
             canvas.firm_label(&spots, face, 8.5, Ink::Ink, text);
         }
     }
-    canvas.fence(&[(0.0, stop), (width, stop)]);
-    canvas.fence(&[(0.0, watch), (width, watch)]);
-
     // The note hangs over the curve, as far right as it fits.
     let wide = text_width(Face::Sans, 8.0, &c.note);
     let mut spots = Vec::new();
@@ -271,11 +271,16 @@ pub fn year_strip(s: &YearStrip) -> Drawing {
     let time = TimeAxis::new(s.first, drawn(s.levels.len()), width);
     let tallest = runs.iter().map(|run| run.2).max().unwrap_or(0);
     let scale = Scale::new(0.0, f64::from(tallest.min(s.steps.max(1)).max(1)), bottom, 2.0);
+    // One outline, so that no seam shows between the bars.
+    let mut outline = vec![(0.0, bottom)];
     for (from, to, level) in &runs {
-        if *level > 0 {
-            let y = scale.at(tame(f64::from(*level))).min(bottom - 2.5);
-            canvas.slab(time.at_day(*from), y, time.at_day(*to), bottom, Ink::Ink);
-        }
+        let y = if *level > 0 { scale.at(f64::from(*level)).min(bottom - 2.5) } else { bottom };
+        outline.push((time.at_day(*from), y));
+        outline.push((time.at_day(*to), y));
+    }
+    outline.push((width, bottom));
+    if tallest > 0 {
+        canvas.fill(&outline, Ink::Ink);
     }
     time.draw(
         &mut canvas,
