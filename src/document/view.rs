@@ -106,6 +106,8 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
             "by" => site.visited_by.clone().unwrap_or_else(|| site.firm.name.clone()),
         },
     );
+    let acting = plan.readings.iter().filter(|r| !matches!(r.judged, Judged::Good)).count();
+    view.insert("acting", count_word(acting as u64).into());
     view.insert("date", reader.long_date(plan.date).into());
     view.insert("date_short", reader.day(plan.date).into());
     view.insert("next_visit", site.next_visit.as_ref().map(|d| reader.long_date(d.value)).into());
