@@ -131,12 +131,6 @@ pub(super) struct SetText {
     pub(super) too_wide: Option<f32>,
 }
 
-impl SetText {
-    pub(super) fn width(&self) -> f32 {
-        self.lines.iter().fold(0.0, |widest, line| widest.max(line.width))
-    }
-}
-
 struct Flat {
     text: String,
     bits: Vec<(usize, Bit)>,
@@ -153,7 +147,8 @@ fn flatten(inlines: &[Inline], look: &Look, style: Style, link: Option<usize>, p
             Inline::Text(text) => push(flat, text, style, link),
             Inline::Strong(inner) => {
                 let size = style.size * look.strong_size / look.size;
-                let style = Style { face: look.strong, size, ink: look.strong_ink.unwrap_or(style.ink), ..style };
+                let ink = look.strong_ink.unwrap_or(style.ink);
+                let style = Style { face: look.strong, size, ink, space: 1.0, ..style };
                 flatten(inner, look, style, link, page_of, flat);
             }
             Inline::Emph(inner) => flatten(inner, look, Style { face: look.emph, ..style }, link, page_of, flat),
