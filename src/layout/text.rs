@@ -313,9 +313,7 @@ fn cut(fonts: &Fonts, flat: &Flat, look: &Look, style: Style) -> Vec<Segment> {
     let mut start = 0;
     for (end, opportunity) in linebreaks(&flat.text) {
         let before = flat.text.get(..end).unwrap_or("");
-        let mut tail = before.chars().rev();
-        let digit_hyphen = tail.next() == Some('-') && tail.next().is_some_and(|c| c.is_ascii_digit());
-        if digit_hyphen && end < flat.text.len() {
+        if end < flat.text.len() && unwelcome(before) {
             continue;
         }
         let piece = flat.text.get(start..end).unwrap_or("");
@@ -335,6 +333,18 @@ fn cut(fonts: &Fonts, flat: &Flat, look: &Look, style: Style) -> Vec<Segment> {
         start = end;
     }
     segments
+}
+
+/// Whether a line must not end here though the standard's rules would let it: `10-litre` and `mg/L` stay whole.
+fn unwelcome(before: &str) -> bool {
+    const SHORT: usize = 12;
+    let mut tail = before.chars().rev();
+    match tail.next() {
+        Some('-') => tail.next().is_some_and(|c| c.is_ascii_digit()),
+        // Addresses are long and may be broken.
+        Some('/') => tail.take_while(|c| !c.is_whitespace()).count() < SHORT,
+        _ => false,
+    }
 }
 
 /// The space between words.
