@@ -726,6 +726,18 @@ fn a_number_and_its_unit_stand_a_fifth_of_an_em_apart() {
 }
 
 #[test]
+fn a_quantity_is_never_broken_over_a_line() {
+    for words in 5..40 {
+        let text = format!("{} 0.053~mg/L or a 10-litre bucket at 1/10 of it {}", prose(words), prose(8));
+        let typeset = set(&document(vec![p(&text)]));
+        let lines: Vec<String> = runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text()).collect();
+        for whole in ["0.053\u{a0}mg/L", "10-litre", "1/10"] {
+            assert!(lines.iter().any(|line| line.contains(whole)), "`{whole}` is broken in {lines:?}");
+        }
+    }
+}
+
+#[test]
 fn steps_are_never_split() {
     for words in (0..400).step_by(41) {
         let steps = (0..12).map(|n| step("Today", &format!("Amount {n}"), &format!("{} last{n}", prose(50)))).collect();

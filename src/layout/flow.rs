@@ -194,7 +194,10 @@ impl Setter<'_> {
             let faces = if start.is_some() { Face::SansSemibold } else { place.look.regular };
             let faces = if place.look.size > 14.0 { Face::SansBold } else { faces };
             let label_look = Look { regular: faces, ..place.look };
-            let label = self.block_of_text(&[Inline::Text(words)], &label_look, (place.x, indent), label_tag);
+            let ticked = ticked(item);
+            let words = if ticked.is_some() { Inline::TickBox } else { Inline::Text(words) };
+            let item = ticked.as_deref().unwrap_or(item);
+            let label = self.block_of_text(&[words], &label_look, (place.x, indent), label_tag);
             let body_tag = self.tag_in(row, Role::ListBody);
             let inner = Place { x: place.x + indent, width: place.width - indent, ..*place };
             let mut set = self.within(body_tag, |setter| setter.blocks(item, &inner));
@@ -285,36 +288,50 @@ impl Setter<'_> {
 
     fn labelled(&mut self, rows: &[Labelled], place: &Place) -> Vec<Piece> {
         let list = self.tag(Role::List { numbered: false });
+        // Plain labels name data; where every label is strong, they head sentences.
+        let prose = rows.iter().all(|row| has_strong(&row.label));
+        let look = if prose { Look::serif(10.0, LINE) } else { Look::sans(9.0, LINE) };
+        let long = rows.iter().any(|row| {
+            row.body.len() > 1
+                || row.body.iter().any(|block| match &block.kind {
+                    BlockKind::Paragraph(paragraph) => self.natural(&paragraph.text, &look) > place.width,
+                    _ => true,
+                })
+        });
         let mut pieces = Vec::new();
         for (index, row) in rows.iter().enumerate() {
             self.seen.clear();
             let item = self.tag_in(list, Role::ListItem);
-            let strong = has_strong(&row.label);
             let label_look = Look::sans(9.0, LINE);
             let label_tag = self.tag_in(item, Role::Label);
             let label =
                 self.block_of_text(&row.label, &label_look, (self.grid.label_x, self.grid.label_width), label_tag);
             let body_tag = self.tag_in(item, Role::ListBody);
-            // A plain label names a datum; a strong one heads sentences.
-            let look = if strong { Look::serif(10.0, LINE) } else { Look::sans(9.0, LINE) };
             let inner = Place { look, ..*place };
             let mut set = self.within(body_tag, |setter| setter.blocks(&row.body, &inner));
-            let before = match (index, strong) {
-                (0, _) | (_, true) => HALF,
+            let before = match index {
+                0 => HALF,
+                _ if prose => HALF,
+                _ if long => HALF / 2.0,
                 _ => 0.0,
             };
+            if long && !prose && index > 0 {
+                for piece in &mut set {
+                    piece.snap = false;
+                }
+            }
             let body_height: f32 = set.iter().map(|piece| piece.height).sum();
             let mut joined = label;
             let label_height = joined.height;
             joined.before = before;
-            joined.snap = place.main;
+            joined.snap = place.main && (prose || !long || index == 0);
             match set.first_mut() {
                 Some(first) => {
                     joined.keep = first.keep;
                     joined.height = first.height;
                     let body = std::mem::take(first);
                     joined.take(body, 0.0);
-                    joined.height = first.height.max(LINE);
+                    joined.height = joined.height.max(LINE);
                     *first = joined;
                     if label_height > body_height {
                         if let Some(last) = set.last_mut() {
@@ -459,6 +476,16 @@ impl Setter<'_> {
     pub(super) fn take_tags(&mut self) -> Vec<Tag> {
         std::mem::take(&mut self.tags)
     }
+}
+
+/// An item that starts with a box to tick, without it: the box stands in the place of the bullet.
+fn ticked(item: &[Block]) -> Option<Vec<Block>> {
+    let (first, others) = item.split_first()?;
+    let BlockKind::Paragraph(paragraph) = &first.kind else { return None };
+    let (Inline::TickBox, rest) = paragraph.text.split_first()? else { return None };
+    let text = Paragraph { look: paragraph.look, text: rest.to_vec() };
+    let first = Block { kind: BlockKind::Paragraph(text), origin: first.origin };
+    Some(std::iter::once(first).chain(others.iter().cloned()).collect())
 }
 
 /// The warning sign: a white triangle with an exclamation mark, on a ground of ink.

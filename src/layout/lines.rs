@@ -7,13 +7,13 @@ use crate::page::{Face, Ink, Inline, Line, LineGroup};
 
 use super::piece::Piece;
 use super::text::{Look, baseline};
-use super::{Finding, Links, Setter, text};
+use super::{Finding, Links, Setter, plain, text};
 
 /// From the right edge of the main column to the decimal point, and to the unit.
 const POINT: f32 = 79.5;
 const UNIT: f32 = 45.4;
-/// From the left edge of the main column to where a keyed line must end to leave room for the result.
-const RESULT: f32 = 46.0;
+/// Between a keyed line and its result.
+const RESULT: f32 = 10.0;
 
 impl Setter<'_> {
     pub(super) fn lines(&mut self, group: &LineGroup) -> Vec<Piece> {
@@ -67,10 +67,13 @@ impl Setter<'_> {
         }
 
         let keyed_look = Look::serif(9.0, 11.5);
-        let narrow = right - POINT - RESULT - grid.main_x;
+        let result = self.natural_to_point(&line.result);
+        let narrow = right - POINT - result - RESULT - grid.main_x;
         let mut keyed: Vec<Inline> = Vec::new();
         if !line.keyed.is_empty() {
-            keyed.push(Inline::Text("=\u{a0}".to_owned()));
+            if !plain(&line.keyed).trim_start().starts_with('=') {
+                keyed.push(Inline::Text("=\u{a0}".to_owned()));
+            }
             keyed.extend(line.keyed.iter().cloned());
         }
         let natural = self.natural(&keyed, &keyed_look);
@@ -110,12 +113,18 @@ impl Setter<'_> {
         piece
     }
 
+    /// The width of a result before its decimal point.
+    fn natural_to_point(&self, result: &str) -> f32 {
+        let inlines = [Inline::Text(result.to_owned())];
+        let set = text::set(self.fonts, &inlines, &result_look(), 1.0e6, &|_| None);
+        set.lines.first().map_or(0.0, before_point)
+    }
+
     /// The result with its decimal point on the page's line, and its unit.
     fn result(&mut self, piece: &mut Piece, line: &Line, body: crate::page::display::TagId, y: f32) {
         let right = self.main_right();
-        let look = Look::sans(9.0, 11.0).faces(Face::SansSemibold, Face::SansSemibold, Face::SansItalic);
         let tag = self.tag_in(body, Role::Paragraph);
-        let set = self.set(&[Inline::Text(line.result.clone())], &look, 1.0e6);
+        let set = self.set(&[Inline::Text(line.result.clone())], &result_look(), 1.0e6);
         let mut end = right - POINT;
         let mut links = Links::new(&[]);
         for each in set.lines {
@@ -184,6 +193,10 @@ impl Setter<'_> {
         }
         y + look.leading - baseline(look.leading)
     }
+}
+
+fn result_look() -> Look {
+    Look::sans(9.0, 11.0).faces(Face::SansSemibold, Face::SansSemibold, Face::SansItalic)
 }
 
 /// The width of a number up to its decimal point, or of all of it.

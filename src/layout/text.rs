@@ -131,12 +131,6 @@ pub(super) struct SetText {
     pub(super) too_wide: Option<f32>,
 }
 
-impl SetText {
-    pub(super) fn width(&self) -> f32 {
-        self.lines.iter().fold(0.0, |widest, line| widest.max(line.width))
-    }
-}
-
 struct Flat {
     text: String,
     bits: Vec<(usize, Bit)>,
@@ -153,7 +147,8 @@ fn flatten(inlines: &[Inline], look: &Look, style: Style, link: Option<usize>, p
             Inline::Text(text) => push(flat, text, style, link),
             Inline::Strong(inner) => {
                 let size = style.size * look.strong_size / look.size;
-                let style = Style { face: look.strong, size, ink: look.strong_ink.unwrap_or(style.ink), ..style };
+                let ink = look.strong_ink.unwrap_or(style.ink);
+                let style = Style { face: look.strong, size, ink, space: 1.0, ..style };
                 flatten(inner, look, style, link, page_of, flat);
             }
             Inline::Emph(inner) => flatten(inner, look, Style { face: look.emph, ..style }, link, page_of, flat),
@@ -318,9 +313,7 @@ fn cut(fonts: &Fonts, flat: &Flat, look: &Look, style: Style) -> Vec<Segment> {
     let mut start = 0;
     for (end, opportunity) in linebreaks(&flat.text) {
         let before = flat.text.get(..end).unwrap_or("");
-        let mut tail = before.chars().rev();
-        let digit_hyphen = tail.next() == Some('-') && tail.next().is_some_and(|c| c.is_ascii_digit());
-        if digit_hyphen && end < flat.text.len() {
+        if end < flat.text.len() && unwelcome(before) {
             continue;
         }
         let piece = flat.text.get(start..end).unwrap_or("");
@@ -340,6 +333,18 @@ fn cut(fonts: &Fonts, flat: &Flat, look: &Look, style: Style) -> Vec<Segment> {
         start = end;
     }
     segments
+}
+
+/// Whether a line must not end here though the standard's rules would let it: `10-litre` and `mg/L` stay whole.
+fn unwelcome(before: &str) -> bool {
+    const SHORT: usize = 12;
+    let mut tail = before.chars().rev();
+    match tail.next() {
+        Some('-') => tail.next().is_some_and(|c| c.is_ascii_digit()),
+        // Addresses are long and may be broken.
+        Some('/') => tail.take_while(|c| !c.is_whitespace()).count() < SHORT,
+        _ => false,
+    }
 }
 
 /// The space between words.
