@@ -146,9 +146,9 @@ struct Run {
     failed: bool,
 }
 
+/// Complaints wrap at the terminal's width, and at 80 columns in a wide one or a pipe.
 fn terminal_width() -> usize {
-    // Complaints wrap at the width of a small terminal, so that they read the same piped and shown.
-    80
+    terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0).clamp(40, 80))
 }
 
 fn show(texts: &[Text], complaints: &Diagnostics) {
@@ -212,14 +212,21 @@ fn attention(job: &Job) {
     let because: Vec<&str> =
         plan.verdict.reasons.iter().filter(|r| r.word == plan.verdict.word && r.word != Word::Yes).map(|r| r.key).collect();
     println!("verdict  {word}{}", if because.is_empty() { String::new() } else { format!(" ({})", because.join(", ")) });
+    let times = |count: usize| if count == 1 { "once".to_owned() } else { format!("{count} times") };
     if let Some(buffer) = &plan.correction.buffer {
-        println!("dose     {} of {}, {} time(s): {}", reader.mass(buffer.dose.si()), buffer.substance.name, buffer.days.len(), reader.days(&buffer.days));
+        let dose = reader.mass(buffer.dose.si());
+        println!("dose     {dose} of {}, {}: {}", buffer.substance.name, times(buffer.days.len()), reader.days(&buffer.days));
     }
     if let Some(calcium) = &plan.correction.calcium {
-        println!("dose     {} of {}, {} time(s): {}", reader.mass(calcium.dose.si()), calcium.substance.name, calcium.days.len(), reader.days(&calcium.days));
+        let dose = reader.mass(calcium.dose.si());
+        println!("dose     {dose} of {}, {}: {}", calcium.substance.name, times(calcium.days.len()), reader.days(&calcium.days));
+    }
+    if let Some(salt) = &plan.correction.salt {
+        println!("dose     {} of salt, {}: {}", reader.mass(salt.dose.si()), times(salt.days.len()), reader.days(&salt.days));
     }
     for change in [&plan.correction.copper, &plan.correction.changes].into_iter().flatten() {
-        println!("change   {}, {} time(s)", reader.volume(change.volume.si(), crate::workings::Way::Down), change.days.len());
+        let volume = reader.volume(change.volume.si(), crate::workings::Way::Down);
+        println!("change   {volume}, {}", times(change.days.len()));
     }
     if !plan.missing.is_empty() {
         let names: Vec<&str> = plan.missing.iter().map(|m| m.what.as_str()).collect();

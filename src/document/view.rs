@@ -140,7 +140,6 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
             .as_ref()
             .map_or(Value::from(()), |m| figure(lines, m, reader.mass(m.si()))),
     );
-    view.insert("thousand", "1,000 litres".into());
     view.insert("supply_cannot", correction.supply_cannot.into());
     view.insert("window", map! {
         "low" => reader.target("carbonate-hardness", crate::units::table::DEGREE_KH.si(crate::reference::WINDOW_LOW_DKH)),
@@ -463,6 +462,7 @@ fn change(c: &ChangePlan, reader: &Reader, lines: &Lines) -> Value {
         "off_at" => c.time.as_ref().and_then(|t| reader.clock_after_nine(t.si())),
         "thiosulfate" => c.thiosulfate.as_ref().map(|m| figure(lines, m, reader.mass(m.si()))),
         "gate" => c.ammonia_gate.as_ref().map(|g| figure(lines, g, reader.quantity("total-ammonia", g.si()))),
+        "gate_too_fine" => c.gate_too_fine,
         "hardness_after" => c.hardness_after.as_ref().map(|k| figure(lines, k, reader.quantity("carbonate-hardness", k.si()))),
         "copper_after" => c.copper_after.as_ref().map(|k| figure(lines, k, reader.quantity("total-copper", k.si()))),
         "days" => reader.days(&c.days),

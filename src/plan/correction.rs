@@ -48,7 +48,7 @@ pub struct Correction {
     pub general_after: Option<Figure<GeneralHardness>>,
     /// Conductivity after the correction, where it is known before.
     pub conductivity_after: Option<Figure<Conductivity>>,
-    /// Buffer for each 1,000 L of supply, where the supply is softer than the window.
+    /// Buffer for each thousand litres (or gallons) of supply, where the supply is softer than the window.
     pub buffer_for_supply: Option<Figure<Mass>>,
 }
 
@@ -149,6 +149,8 @@ pub struct ChangePlan {
     pub thiosulfate: Option<Figure<Mass>>,
     /// Total ammonia must test at or under this before each change.
     pub ammonia_gate: Option<Figure<AmmoniaNitrogen>>,
+    /// The owner's ammonia kit steps wider than that.
+    pub gate_too_fine: bool,
     /// Carbonate hardness after the last, where that is known.
     pub hardness_after: Option<Figure<CarbonateHardness>>,
     /// Copper after the last.
@@ -257,10 +259,11 @@ fn supply_buffer(desk: &mut Desk<'_>, reading: &crate::site::Reading<CarbonateHa
     let purity = purity(desk, row, own);
     let goal = goal(desk);
     let tap = kinder::leaf(desk, reading, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
-    let thousand: Figure<Volume> = Figure::counted(1000.0, "V", "a thousand litres of new water", &LITRE);
+    let unit = rounding::volume_unit(desk.system);
+    let thousand: Figure<Volume> = Figure::counted(1000.0, "V", "a thousand litres or gallons of new water", unit);
     let exact = dosing::buffer(&(goal - tap), &thousand, row, &purity).named(
         "hardness.supply.exact",
-        "Buffer for 1,000 L of supply",
+        "Buffer for a thousand of supply",
         "m_supply",
         &GRAM,
     );
@@ -779,6 +782,8 @@ fn swap(desk: &mut Desk<'_>, swap: Swap<'_>) -> Option<ChangePlan> {
             &AMMONIA_N,
         ))
     });
+    let kit_step = kinder::kit(desk, "ammonia").and_then(|k| k.step);
+    let gate_too_fine = gate.as_ref().zip(kit_step).is_some_and(|(g, step)| step > g.si());
     let days = (0..count.si() as u64).map(|i| day(desk.date, i + 1)).collect();
     Some(ChangePlan {
         reason: swap.reason,
@@ -789,6 +794,7 @@ fn swap(desk: &mut Desk<'_>, swap: Swap<'_>) -> Option<ChangePlan> {
         time,
         thiosulfate,
         ammonia_gate: gate,
+        gate_too_fine,
         hardness_after: None,
         copper_after: None,
         days,
