@@ -76,8 +76,10 @@ impl Lines {
 
     fn page_line(&self, line: &workings::Line) -> Line {
         let mut formula = self.inlines(&line.symbol);
-        formula.push(Inline::Text(" = ".into()));
-        formula.extend(self.inlines(&line.formula));
+        if !line.formula.is_empty() {
+            formula.push(Inline::Text(" = ".into()));
+            formula.extend(self.inlines(&line.formula));
+        }
         let mut keyed = vec![Inline::Text("= ".into())];
         keyed.extend(self.inlines(&line.keyed));
         let mut notes: Vec<Vec<Inline>> = Vec::new();

@@ -105,6 +105,9 @@ impl Composer<'_> {
                     let words = self.inlines(TagEnd::CodeBlock);
                     out.extend(self.paragraph(words));
                 }
+                inline @ Event::Start(Tag::Strong | Tag::Emphasis | Tag::Link { .. } | Tag::Image { .. }) => {
+                    self.inline(inline, &mut loose);
+                }
                 Event::Start(_) | Event::End(_) | Event::Rule => {}
                 other => self.inline(other, &mut loose),
             }

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use super::figure::{Expr, Figure, Node, Source, Way};
 use super::render::{self, Piece};
 use crate::reference::{Citation, Status};
-use crate::units::{Ratio, Si, Unit};
+use crate::units::{Digits, Kind, Ratio, Si, Unit, plain};
 
 /// The published figures of a plan, in the order of the plan.
 #[derive(Clone, Debug, Default)]
@@ -196,9 +196,11 @@ fn line(node: &Rc<Node>, number: u32) -> Option<Line> {
                         weaken(citation.status);
                         format!(" {title}: {}", cited_words(citation))
                     }
+                    // A bare number such as 1 or ½ names itself.
+                    Source::Counted if symbol.starts_with(|c: char| c.is_ascii_digit() || c == '½') => continue,
                     Source::Counted => format!(" {title}"),
                 };
-                notes.push(Note::Symbol(symbol_pieces(symbol), words));
+                add_symbol(&mut notes, symbol_pieces(symbol), words);
             }
             _ => {}
         }
@@ -208,6 +210,9 @@ fn line(node: &Rc<Node>, number: u32) -> Option<Line> {
         notes.push(Note::Source(cited_words(citation)));
     }
     notes.extend(node.remarks.iter().cloned().map(Note::Remark));
+    if keyed.iter().any(|p| matches!(p, Piece::Text(t) if is_factor(t))) {
+        notes.extend(unit_remark(node, name.unit).map(Note::Remark));
+    }
     Some(Line {
         number,
         id: name.id.clone(),
@@ -222,6 +227,52 @@ fn line(node: &Rc<Node>, number: u32) -> Option<Line> {
         uses,
         node: Rc::clone(node),
     })
+}
+
+/// Whether a piece is a factor between units, as `render` adds it: an operator and a number.
+fn is_factor(text: &str) -> bool {
+    text.strip_prefix(" × ").or_else(|| text.strip_prefix(" / ")).is_some_and(|n| n.starts_with(|c: char| c.is_ascii_digit()))
+}
+
+/// Adds a symbol with its words. A run of symbols with the same words stands as first to last.
+fn add_symbol(notes: &mut Vec<Note>, symbol: Vec<Piece>, words: String) {
+    if let Some(Note::Symbol(pieces, last)) = notes.last_mut()
+        && *last == words
+    {
+        if let Some(at) = pieces.iter().position(|p| matches!(p, Piece::Text(t) if t == " to ")) {
+            pieces.truncate(at);
+        }
+        pieces.push(Piece::Text(" to ".into()));
+        pieces.extend(symbol);
+        return;
+    }
+    notes.push(Note::Symbol(symbol, words));
+}
+
+/// Hardness degrees and the like among the units a line is keyed in, said in moles, so that its factor can be found.
+fn unit_remark(node: &Node, name_unit: &'static Unit) -> Option<String> {
+    let mut units: Vec<&'static Unit> = vec![name_unit];
+    let mut found = Vec::new();
+    direct(&node.expr, &mut found);
+    for used in found {
+        match (&used.name, &used.expr) {
+            (Some(name), _) => units.push(name.unit),
+            (None, Expr::Leaf { unit, .. }) => units.push(unit),
+            _ => {}
+        }
+    }
+    let odd = |u: &&'static Unit| {
+        matches!(u.kind, Kind::CarbonateHardness | Kind::GeneralHardness | Kind::Calcium) && (u.size - 1.0).abs() > 1e-12
+    };
+    let mut said: Vec<String> = Vec::new();
+    for unit in units.iter().filter(|u| odd(u)) {
+        let moles = if unit.kind == Kind::CarbonateHardness { "meq/L" } else { "mmol/L" };
+        let words = format!("1\u{a0}{} = {}\u{a0}{moles}", unit.symbol, plain(unit.size, Digits::Significant(6)));
+        if !said.contains(&words) {
+            said.push(words);
+        }
+    }
+    (!said.is_empty()).then(|| said.join("; "))
 }
 
 fn symbol_pieces(symbol: &str) -> Vec<Piece> {

@@ -59,6 +59,12 @@ fn called(node: &Node) -> Option<&str> {
 
 /// The formula in symbols, of a node itself (not of its name).
 pub(super) fn symbols(node: &Node) -> Vec<Piece> {
+    // A leaf under a name of its own has no formula: its number stands alone.
+    if let (Some(_), Expr::Same(inner)) = (&node.name, &node.expr)
+        && inner.name.is_none()
+    {
+        return Vec::new();
+    }
     symbols_of(&node.expr).0
 }
 
@@ -155,9 +161,13 @@ fn trimmed(number: f64, figures: usize) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
-/// The unit in which a number of this size is printed: temperatures in kelvin, so that products hold.
+/// The unit in which a number is keyed: temperatures in kelvin, shares as decimals, so that products hold.
 fn shown_in(unit: &'static Unit) -> &'static Unit {
-    if unit.zero == 0.0 { unit } else { &crate::units::table::KELVIN }
+    if unit.zero != 0.0 {
+        return &crate::units::table::KELVIN;
+    }
+    // A share is keyed as a decimal, so that no factor of a hundred stands in the line.
+    if unit.symbol == "%" { &crate::units::table::ONE } else { unit }
 }
 
 struct Keying {
@@ -374,6 +384,7 @@ fn scaled(mut pieces: Vec<Piece>, ratio: f64, figures: usize) -> (Vec<Piece>, f6
 pub(super) fn keyed(node: &Node, name: &Name) -> (Vec<Piece>, String) {
     let unit = shown_in(name.unit);
     let result = result_text(unit.of(node.si));
+    // A leaf under a name of its own: its number is the result.
     for figures in 5..=15 {
         let keyed = Keying { figures }.expression(&node.expr);
         if keyed.number.is_nan() {
