@@ -1,12 +1,13 @@
 //! Pages: what stands where. Documents are built by hand; assertions walk the display list.
+#![expect(clippy::unwrap_used, reason = "helpers of tests fail by panicking")]
 
 use weirbook::layout::{Finding, Fonts, Typeset, typeset};
 use weirbook::page::display::{Draw, Role, Run, TagId, Target};
 use weirbook::page::style::Sheet;
 use weirbook::page::{
-    Align, Anchor, Block, BlockKind, Column, Document, Drawing, Face, Heading, HeadingLook, Ink, Inline, Item, Labelled,
-    Letterhead, Line, LineGroup, Paper, Paragraph, ParagraphLook, Row, Running, Segment, Step, Stroke, Style, Table,
-    Weight,
+    Align, Anchor, Block, BlockKind, Column, Document, Drawing, Face, Heading, HeadingLook, Ink, Inline, Item,
+    Labelled, Letterhead, Line, LineGroup, Paper, Paragraph, ParagraphLook, Row, Running, Segment, Step, Stroke, Style,
+    Table, Weight,
 };
 
 pub fn fonts() -> &'static Fonts {
@@ -227,8 +228,14 @@ pub fn sampler() -> Document {
     let mut blocks = vec![
         block(BlockKind::Labelled(vec![
             Labelled { label: t("Made for"), body: vec![p("Ines Carrow")] },
-            Labelled { label: t("Site"), body: vec![p("Shed and lean-to at the Malt House, Nether Oakum. 42,000 to 46,900 nails{3}{4}")] },
-            Labelled { label: t("Visit of"), body: vec![p("Tuesday 16 March 2027, by Dan Pell. Next visit: 14 June 2027")] },
+            Labelled {
+                label: t("Site"),
+                body: vec![p("Shed and lean-to at the Malt House, Nether Oakum. 42,000 to 46,900 nails{3}{4}")],
+            },
+            Labelled {
+                label: t("Visit of"),
+                body: vec![p("Tuesday 16 March 2027, by Dan Pell. Next visit: 14 June 2027")],
+            },
         ])),
         block(BlockKind::Heading(Heading {
             level: 1,
@@ -237,19 +244,43 @@ pub fn sampler() -> Document {
             anchor: None,
             text: t("*Not yet:* the new roof suits this shed, once the floor is raised from 4.0 to 7.0~cm."),
         })),
-        p("The floor, in centimetres (cm), is the part of the shed that steadies the posts and ties up the walls. Below 5~cm the office can flood. Winter rain has taken this shed down to 4.0{2}. It takes three days to put right."),
+        p(
+            "The floor, in centimetres (cm), is the part of the shed that steadies the posts and ties up the walls. Below 5~cm the office can flood. Winter rain has taken this shed down to 4.0{2}. It takes three days to put right.",
+        ),
         heading(2, HeadingLook::Wide, "What to do now"),
         block(BlockKind::Steps(vec![
             step("Today", "Power off", "Leave the power switched off at the wall until step 5."),
-            step("Wed 17, Thu 18 and Fri 19 March", "1.25~kg of fine gravel, once a day{3}", "Buy 3.75~kg (sold as finishing sand; nothing added). Stir each dose into three 10-litre buckets of water until clear. Pour it in slowly at the foot of the wall, over 20 minutes."),
-            step("Each morning, before the dose", "Up by 0.5 at most", "Today it was 7.3. If it rises by more than 0.5 in a day, wait one day."),
-            step("Sat 20 March", "6~cm or more", "Test the floor. It should read 6.7 to 7.0. If it reads less than 6, keep the power off and ring us{3}{1}. Do not add more. See @floor@."),
-            step("Mon 29 March", "Under 0.045~mg/L{1}", "Test again. Expect 0.010 to 0.014~mg/L. At 0.045 test every second day. At 0.090 switch the power off and change{2}{3}."),
+            step(
+                "Wed 17, Thu 18 and Fri 19 March",
+                "1.25~kg of fine gravel, once a day{3}",
+                "Buy 3.75~kg (sold as finishing sand; nothing added). Stir each dose into three 10-litre buckets of water until clear. Pour it in slowly at the foot of the wall, over 20 minutes.",
+            ),
+            step(
+                "Each morning, before the dose",
+                "Up by 0.5 at most",
+                "Today it was 7.3. If it rises by more than 0.5 in a day, wait one day.",
+            ),
+            step(
+                "Sat 20 March",
+                "6~cm or more",
+                "Test the floor. It should read 6.7 to 7.0. If it reads less than 6, keep the power off and ring us{3}{1}. Do not add more. See @floor@.",
+            ),
+            step(
+                "Mon 29 March",
+                "Under 0.045~mg/L{1}",
+                "Test again. Expect 0.010 to 0.014~mg/L. At 0.045 test every second day. At 0.090 switch the power off and change{2}{3}.",
+            ),
         ])),
-        callout(Weight::Care, "If it floods", "*Power off, pump on full, then ring 01632~960~244,* day or night. The sheet for the shed says what to do while you wait."),
+        callout(
+            Weight::Care,
+            "If it floods",
+            "*Power off, pump on full, then ring 01632~960~244,* day or night. The sheet for the shed says what to do while you wait.",
+        ),
         block(BlockKind::NewPart),
         anchored(1, HeadingLook::Page, "Two readings are too low", "floor"),
-        p("On 16 March the floor and the wall were below their targets. The gravel on page 3 raises both. The roof was not measured, so the limits are set without its help. We will bring the ladder on 14 June."),
+        p(
+            "On 16 March the floor and the wall were below their targets. The gravel on page 3 raises both. The roof was not measured, so the limits are set without its help. We will bring the ladder on 14 June.",
+        ),
     ];
     let mut readings = table(
         &[Align::Left, Align::Decimal, Align::Decimal, Align::Left, Align::Left, Align::Left],
@@ -297,10 +328,42 @@ pub fn sampler() -> Document {
     blocks.push(heading(1, HeadingLook::Page, "Workings"));
     blocks.push(p("Each line shows the formula, then the same thing as you would key it into a calculator. A number in brackets names the line that a value comes from."));
     let mut lines = vec![
-        line(1, "Mean volume", "_V_ = _A_ · _d_", "58.5~m^2^ × 0.760~m", "44.46", "m³", "_A_ area; _d_ mean of 24 soundings, zeros counted. Site file, lines 12, 13"),
-        line(2, "Its uncertainty", "_u_ = √(_u_!A!^2^ + _u_!d!^2^)", "√(0.020^2^ + 0.050^2^)", "0.05385", "", "Uncertainty of the area and of the depth. Site file, line 14"),
-        line(3, "Low end, used for doses", "_V_!low! = _V_ · (1 − _u_)", "44.46[1] × (1 − 0.05385[2])", "42.066", "m³", "Printed as 42,000 litres: rounded down"),
-        line(4, "High end", "_V_!high! = _V_ · (1 + _u_)", "44.46[1] × (1 + 0.05385[2])", "46.854", "m³", "Printed as 46,900 litres: rounded up"),
+        line(
+            1,
+            "Mean volume",
+            "_V_ = _A_ · _d_",
+            "58.5~m^2^ × 0.760~m",
+            "44.46",
+            "m³",
+            "_A_ area; _d_ mean of 24 soundings, zeros counted. Site file, lines 12, 13",
+        ),
+        line(
+            2,
+            "Its uncertainty",
+            "_u_ = √(_u_!A!^2^ + _u_!d!^2^)",
+            "√(0.020^2^ + 0.050^2^)",
+            "0.05385",
+            "",
+            "Uncertainty of the area and of the depth. Site file, line 14",
+        ),
+        line(
+            3,
+            "Low end, used for doses",
+            "_V_!low! = _V_ · (1 − _u_)",
+            "44.46[1] × (1 − 0.05385[2])",
+            "42.066",
+            "m³",
+            "Printed as 42,000 litres: rounded down",
+        ),
+        line(
+            4,
+            "High end",
+            "_V_!high! = _V_ · (1 + _u_)",
+            "44.46[1] × (1 + 0.05385[2])",
+            "46.854",
+            "m³",
+            "Printed as 46,900 litres: rounded up",
+        ),
     ];
     lines[2].also.push("shed".to_owned());
     blocks.push(block(BlockKind::Lines(LineGroup { title: "Volume".to_owned(), lines })));
@@ -308,7 +371,11 @@ pub fn sampler() -> Document {
     document.letterhead = Some(Letterhead {
         name: "Alder & Finch".to_owned(),
         trade: "Sheds, posts and roofs".to_owned(),
-        address: vec!["The Sluice Yard, Nether Oakum".into(), "01632 960 244".into(), "office@alderandfinch.example".into()],
+        address: vec![
+            "The Sluice Yard, Nether Oakum".into(),
+            "01632 960 244".into(),
+            "office@alderandfinch.example".into(),
+        ],
         art: None,
     });
     document
@@ -322,10 +389,14 @@ pub fn poster() -> Document {
         heading(2, HeadingLook::Section, "This week, with the power off"),
         block(BlockKind::Labelled(vec![row(
             "*1.25* kg",
-            vec![p("*fine gravel* (finishing sand) once a day, in three buckets of water, slowly, at the foot of the wall. *Never cement or lime.*")],
+            vec![p(
+                "*fine gravel* (finishing sand) once a day, in three buckets of water, slowly, at the foot of the wall. *Never cement or lime.*",
+            )],
         )])),
         p("#Wed 17 #Thu 18 #Fri 19 March"),
-        p("Sat 20: floor *6~cm* or more? Power on at 1/10, Mon 22. If not, ring us. Mon 29: test again. It should be under *0.045~mg/L*."),
+        p(
+            "Sat 20: floor *6~cm* or more? Power on at 1/10, Mon 22. If not, ring us. Mon 29: test again. It should be under *0.045~mg/L*.",
+        ),
         heading(2, HeadingLook::Section, "Power"),
         block(BlockKind::Labelled(vec![
             row("*1/10*", vec![p("*nearly all year* If in doubt, go back to 1/10.")]),
@@ -341,7 +412,11 @@ pub fn poster() -> Document {
                 ],
             ),
         ])),
-        heading(2, HeadingLook::Section, "Test on the first Sunday of the month, and every second day in a raised spell"),
+        heading(
+            2,
+            HeadingLook::Section,
+            "Test on the first Sunday of the month, and every second day in a raised spell",
+        ),
         block(BlockKind::Labelled(vec![
             row("*5* to *14* cm", vec![p("*floor height* Below 5: power off, ring us.")]),
             row("*0.045* mg/L", vec![p("*damp: watch* At this or more, test every second day.")]),
@@ -369,40 +444,110 @@ pub fn poster() -> Document {
 /// What the sampler has no room for: art, long tables, long lines, lists, many paragraphs in a callout.
 pub fn oddments() -> Document {
     let mut lines = vec![
-        line(1, "A line with a very long name that must wrap", "_x_ = _a_ + _b_ + _c_ + _d_ + _e_ + _f_ + _g_ + _h_ + _i_ + _j_ + _k_ + _l_ + _m_ + _n_ + _o_ + _p_ + _q_ + _r_", "1.000001[2] + 2.0000002[3] × 3.00000003 + 4.00000000004 + 5.0000000000005 − (6.00 + 7.00)", "123,456.7", "g a day", "A note that is long enough to reach the right edge of the column and then to go on for a second line, as notes do when they name every symbol"),
+        line(
+            1,
+            "A line with a very long name that must wrap",
+            "_x_ = _a_ + _b_ + _c_ + _d_ + _e_ + _f_ + _g_ + _h_ + _i_ + _j_ + _k_ + _l_ + _m_ + _n_ + _o_ + _p_ + _q_ + _r_",
+            "1.000001[2] + 2.0000002[3] × 3.00000003 + 4.00000000004 + 5.0000000000005 − (6.00 + 7.00)",
+            "123,456.7",
+            "g a day",
+            "A note that is long enough to reach the right edge of the column and then to go on for a second line, as notes do when they name every symbol",
+        ),
         line(2, "Tiny", "_y_ = 10^−9^", "0.000000001", "0.000000001", "mol/m³", ""),
-        line(3, "Keyed too long for a line", "_z_ = _a_ · _b_", "(0.123456789 × 0.123456789 + 0.987654321 × 0.987654321) ÷ (0.5555555555 × 0.66666666666) + 12.34567[1] × 98.76543[2] − 0.00001234 + (1.23456789 × 9.87654321)", "42.1", "", "Source"),
+        line(
+            3,
+            "Keyed too long for a line",
+            "_z_ = _a_ · _b_",
+            "(0.123456789 × 0.123456789 + 0.987654321 × 0.987654321) ÷ (0.5555555555 × 0.66666666666) + 12.34567[1] × 98.76543[2] − 0.00001234 + (1.23456789 × 9.87654321)",
+            "42.1",
+            "",
+            "Source",
+        ),
     ];
     for n in 4..30 {
-        lines.push(line(n, "Another line", "_v_ = _s_ ÷ _t_", &format!("{n} ÷ 7"), &format!("{:.3}", f64::from(n) / 7.0), "m/s", "As measured"));
+        lines.push(line(
+            n,
+            "Another line",
+            "_v_ = _s_ ÷ _t_",
+            &format!("{n} ÷ 7"),
+            &format!("{:.3}", f64::from(n) / 7.0),
+            "m/s",
+            "As measured",
+        ));
     }
     lines[0].also = vec!["shed".to_owned(), "care".to_owned()];
     let mut blocks = vec![
         heading(1, HeadingLook::Page, "Oddments: a title that is long enough to need two lines of its own"),
         p(&format!("{}{{1}}{{2}}{{3}}{{4}}{{5}}{{6}}{{7}}.", "Everything in one line of marks")),
-        block(BlockKind::List { start: None, items: vec![vec![p("First, with nothing to add.")], vec![p("Second, which is so long that it goes on over the end of its line and has to be continued below, under its own first word.")], vec![p("Third.")]] }),
+        block(BlockKind::List {
+            start: None,
+            items: vec![
+                vec![p("First, with nothing to add.")],
+                vec![p(
+                    "Second, which is so long that it goes on over the end of its line and has to be continued below, under its own first word.",
+                )],
+                vec![p("Third.")],
+            ],
+        }),
         block(BlockKind::List { start: Some(9), items: vec![vec![p("Nine.")], vec![p("Ten.")]] }),
         heading(2, HeadingLook::Wide, "A wide head over something else"),
         block(BlockKind::Labelled(vec![
-            Labelled { label: t("*Green walls*"), body: vec![p("Moss grows where rain runs. Scrub it in March, before it flowers, and again in September{8}."), p("If it comes back within a month, ring us.")] },
+            Labelled {
+                label: t("*Green walls*"),
+                body: vec![
+                    p("Moss grows where rain runs. Scrub it in March, before it flowers, and again in September{8}."),
+                    p("If it comes back within a month, ring us."),
+                ],
+            },
             Labelled { label: t("*A label that takes three lines of its own column*"), body: vec![p("Short.")] },
             Labelled { label: t("*Loose nails*"), body: vec![p("Hammer them in.")] },
         ])),
-        block(BlockKind::Callout { weight: Weight::Note, label: vec![], body: vec![p("First paragraph of a note, with some words in it to fill the line and more."), p("Second paragraph."), block(BlockKind::List { start: Some(1), items: vec![vec![p("One.")], vec![p("Two.")]] })] }),
-        block(BlockKind::Callout { weight: Weight::Danger, label: t("Very great danger"), body: vec![p("*Stop.* This is short.")] }),
+        block(BlockKind::Callout {
+            weight: Weight::Note,
+            label: vec![],
+            body: vec![
+                p("First paragraph of a note, with some words in it to fill the line and more."),
+                p("Second paragraph."),
+                block(BlockKind::List { start: Some(1), items: vec![vec![p("One.")], vec![p("Two.")]] }),
+            ],
+        }),
+        block(BlockKind::Callout {
+            weight: Weight::Danger,
+            label: t("Very great danger"),
+            body: vec![p("*Stop.* This is short.")],
+        }),
     ];
-    let rows: Vec<[String; 4]> = (0..40).map(|n| [format!("Row {n}"), format!("{n}.{n}"), "a longer text that wants to wrap when there is too little room for it on one line".to_owned(), "done".to_owned()]).collect();
+    let rows: Vec<[String; 4]> = (0..40)
+        .map(|n| {
+            [
+                format!("Row {n}"),
+                format!("{n}.{n}"),
+                "a longer text that wants to wrap when there is too little room for it on one line".to_owned(),
+                "done".to_owned(),
+            ]
+        })
+        .collect();
     let rows: Vec<Vec<&str>> = rows.iter().map(|row| row.iter().map(String::as_str).collect()).collect();
     let rows: Vec<&[&str]> = rows.iter().map(Vec::as_slice).collect();
-    blocks.push(block(BlockKind::Table(table(&[Align::Left, Align::Decimal, Align::Left, Align::Right], &["Name", "Number", "What it means", "End"], &rows))));
+    blocks.push(block(BlockKind::Table(table(
+        &[Align::Left, Align::Decimal, Align::Left, Align::Right],
+        &["Name", "Number", "What it means", "End"],
+        &rows,
+    ))));
     blocks.push(block(BlockKind::Lines(LineGroup { title: "Lines".to_owned(), lines })));
     let mut document = document(blocks);
     document.style.paper = Paper::Letter;
-    let rgba = (0..60 * 20).flat_map(|n: u32| [(n % 60 * 4) as u8, 80, 120, if n % 60 < 30 { 255 } else { 128 }]).collect();
+    let rgba =
+        (0..60 * 20).flat_map(|n: u32| [(n % 60 * 4) as u8, 80, 120, if n % 60 < 30 { 255 } else { 128 }]).collect();
     document.letterhead = Some(Letterhead {
         name: "Alder & Finch".to_owned(),
         trade: String::new(),
-        address: vec!["The Sluice Yard".into(), "Nether Oakum".into(), "01632 960 244".into(), "office@alderandfinch.example".into()],
+        address: vec![
+            "The Sluice Yard".into(),
+            "Nether Oakum".into(),
+            "01632 960 244".into(),
+            "office@alderandfinch.example".into(),
+        ],
         art: Some(weirbook::page::Art::Raster { width: 60, height: 20, rgba }),
     });
     document
@@ -421,9 +566,8 @@ fn nothing_is_found_wrong_with_the_samples() {
 
 /// Long sentences without meaning, of `count` words.
 fn prose(count: usize) -> String {
-    const WORDS: [&str; 12] = [
-        "gravel", "lies", "under", "the", "floor", "and", "keeps", "every", "post", "dry", "through", "winter",
-    ];
+    const WORDS: [&str; 12] =
+        ["gravel", "lies", "under", "the", "floor", "and", "keeps", "every", "post", "dry", "through", "winter"];
     (0..count).map(|n| WORDS[(n * 7 + n / 5) % WORDS.len()]).collect::<Vec<_>>().join(" ")
 }
 
@@ -492,7 +636,8 @@ fn no_text_leaves_its_column_or_its_page() {
 #[test]
 fn no_heading_stands_last_on_a_page() {
     for words in (20..900).step_by(37) {
-        let blocks = vec![p(&prose(words)), heading(1, HeadingLook::Section, "A section"), p(&prose(60)), p(&prose(400))];
+        let blocks =
+            vec![p(&prose(words)), heading(1, HeadingLook::Section, "A section"), p(&prose(60)), p(&prose(400))];
         let typeset = set(&document(blocks));
         assert_inside(&typeset);
         for page in &typeset.pages.pages {
@@ -583,7 +728,8 @@ fn a_table_head_stays_with_two_rows() {
 #[test]
 fn decimal_points_stand_under_one_another() {
     let rows: [&[&str]; 4] = [&["a", "4.0"], &["b", "1,208.25"], &["c", "17"], &["d", "0.0007"]];
-    let typeset = set(&document(vec![block(BlockKind::Table(table(&[Align::Left, Align::Decimal], &["", "Value"], &rows)))]));
+    let typeset =
+        set(&document(vec![block(BlockKind::Table(table(&[Align::Left, Align::Decimal], &["", "Value"], &rows)))]));
     let point = |words: &str| {
         let runs = runs(&typeset);
         let (_, _, run) = runs.iter().find(|(_, _, run)| run.text() == words).unwrap();
@@ -639,10 +785,16 @@ fn a_numbered_line_lists_the_pages_that_refer_to_it() {
         block(BlockKind::NewPart),
         p("Third{7}."),
         block(BlockKind::NewPart),
-        block(BlockKind::Lines(LineGroup { title: "Group".to_owned(), lines: vec![line(7, "Seven", "a", "1", "1", "", "")] })),
+        block(BlockKind::Lines(LineGroup {
+            title: "Group".to_owned(),
+            lines: vec![line(7, "Seven", "a", "1", "1", "", "")],
+        })),
     ]));
-    let found: Vec<String> =
-        runs(&typeset).iter().filter(|(page, _, run)| *page == 3 && run.size == 7.5).map(|(_, _, run)| run.text()).collect();
+    let found: Vec<String> = runs(&typeset)
+        .iter()
+        .filter(|(page, _, run)| *page == 3 && run.size == 7.5)
+        .map(|(_, _, run)| run.text())
+        .collect();
     assert_eq!(found, ["p\u{a0}1,", "3"]);
     let anchor = typeset.pages.anchors.iter().find(|anchor| anchor.target == Target::Line(7)).unwrap();
     assert_eq!(anchor.page, 3);
@@ -682,7 +834,8 @@ fn what_is_taller_than_a_page_is_reported_and_drawn_without_loss() {
     let typeset = set(&document(vec![p(&prose(50)), callout(Weight::Care, "", &text), p("The end.")]));
     assert!(matches!(typeset.findings[..], [Finding::TooTall { .. }]), "{:?}", typeset.findings);
     assert_inside(&typeset);
-    let set: String = runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text() + " ").collect();
+    let set: String =
+        runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text() + " ").collect();
     let words = set.split_whitespace().count();
     assert_eq!(words, 50 + 1500 + 2);
 }
@@ -690,10 +843,12 @@ fn what_is_taller_than_a_page_is_reported_and_drawn_without_loss() {
 #[test]
 fn a_step_taller_than_a_page_is_reported_and_drawn_without_loss() {
     let text = prose(1200);
-    let typeset = set(&document(vec![block(BlockKind::Steps(vec![step("Today", "Amount", &text), step("", "Next", "")]))]));
+    let typeset =
+        set(&document(vec![block(BlockKind::Steps(vec![step("Today", "Amount", &text), step("", "Next", "")]))]));
     assert!(matches!(typeset.findings[..], [Finding::TooTall { .. }]), "{:?}", typeset.findings);
     assert_inside(&typeset);
-    let set: String = runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text() + " ").collect();
+    let set: String =
+        runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text() + " ").collect();
     assert_eq!(set.split_whitespace().count(), 1200 + 5);
 }
 
@@ -730,7 +885,8 @@ fn a_quantity_is_never_broken_over_a_line() {
     for words in 5..40 {
         let text = format!("{} 0.053~mg/L or a 10-litre bucket at 1/10 of it {}", prose(words), prose(8));
         let typeset = set(&document(vec![p(&text)]));
-        let lines: Vec<String> = runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text()).collect();
+        let lines: Vec<String> =
+            runs(&typeset).iter().filter(|(_, tag, _)| tag.is_some()).map(|(_, _, run)| run.text()).collect();
         for whole in ["0.053\u{a0}mg/L", "10-litre", "1/10"] {
             assert!(lines.iter().any(|line| line.contains(whole)), "`{whole}` is broken in {lines:?}");
         }

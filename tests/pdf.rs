@@ -1,4 +1,5 @@
 //! The file: written twice it is the same, and its words can be read back.
+#![expect(clippy::unwrap_used, reason = "helpers of tests fail by panicking")]
 
 use std::fs::File;
 use std::io::Write as _;
@@ -50,7 +51,9 @@ fn words_are_read_back_in_order_with_ligatures_undone() {
         assert!(first.contains(words), "`{words}` is not in:\n{first}");
     }
     let last = pages.last().unwrap();
-    for words in ["42.066 m³ Printed as 42,000 litres: rounded down p\u{a0}1, 2, shed", "= 44.46 [1] × (1 − 0.05385 [2])"] {
+    for words in
+        ["42.066 m³ Printed as 42,000 litres: rounded down p\u{a0}1, 2, shed", "= 44.46 [1] × (1 − 0.05385 [2])"]
+    {
         let words = words.replace("= ", "=\u{a0}");
         assert!(last.contains(&words), "`{words}` is not in:\n{last}");
     }
@@ -87,7 +90,8 @@ fn ten_pages_are_set_and_written_within_twelve_milliseconds() {
     let mut long = sampler();
     let part = long.blocks.clone();
     for _ in 0..2 {
-        long.blocks.extend(part.iter().filter(|block| !matches!(block.kind, weirbook::page::BlockKind::Lines(_))).cloned());
+        long.blocks
+            .extend(part.iter().filter(|block| !matches!(block.kind, weirbook::page::BlockKind::Lines(_))).cloned());
     }
     for round in 0..4 {
         #[expect(clippy::disallowed_methods, reason = "a measurement needs a clock")]
@@ -96,6 +100,10 @@ fn ten_pages_are_set_and_written_within_twelve_milliseconds() {
         let middle = start.elapsed();
         let bytes = write(&typeset.pages, &long, fonts(), &[]).unwrap();
         let pages = typeset.pages.pages.len();
-        println!("round {round}: {pages} pages, {} bytes, set in {middle:?}, all in {:?}", bytes.len(), start.elapsed());
+        println!(
+            "round {round}: {pages} pages, {} bytes, set in {middle:?}, all in {:?}",
+            bytes.len(),
+            start.elapsed()
+        );
     }
 }

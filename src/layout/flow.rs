@@ -101,10 +101,11 @@ impl Setter<'_> {
                     }
                 }
             }
-            if pieces.is_empty() && !place.main {
-                if let Some(first) = set.first_mut() {
-                    first.before = 0.0;
-                }
+            if pieces.is_empty()
+                && !place.main
+                && let Some(first) = set.first_mut()
+            {
+                first.before = 0.0;
             }
             pieces.append(&mut set);
             self.origin = outer;
@@ -125,11 +126,7 @@ impl Setter<'_> {
             HeadingLook::Wide => (sans, LINE, 0.0),
         };
         let wide = heading.look == HeadingLook::Wide;
-        let column = if wide {
-            (self.grid.label_x, self.main_right() - self.grid.label_x)
-        } else {
-            place.column()
-        };
+        let column = if wide { (self.grid.label_x, self.main_right() - self.grid.label_x) } else { place.column() };
         let mut text = self.block_of_text(&heading.text, &look, column, tag);
         text.height += pad;
         if pad > 0.0 {
@@ -376,12 +373,22 @@ impl Setter<'_> {
                 2.3,
             ),
             Weight::Care => (
-                Place { look: care_faces(Look::sans(10.0, LINE)), main: false, x: main_x + 11.5, width: grid.main_width - 11.5 },
+                Place {
+                    look: care_faces(Look::sans(10.0, LINE)),
+                    main: false,
+                    x: main_x + 11.5,
+                    width: grid.main_width - 11.5,
+                },
                 Look::sans(11.0, LINE).faces(Face::SansBold, Face::SansBold, Face::SansBold),
                 0.0,
             ),
             Weight::Danger => (
-                Place { look: care_faces(Look::sans(11.0, 15.0)), main: false, x: main_x, width: grid.main_width - 13.0 },
+                Place {
+                    look: care_faces(Look::sans(11.0, 15.0)),
+                    main: false,
+                    x: main_x,
+                    width: grid.main_width - 13.0,
+                },
                 Look::sans(15.0, 17.0).faces(Face::SansBold, Face::SansBold, Face::SansBold).ink(Ink::Paper),
                 17.7 - baseline(15.0),
             ),
@@ -415,12 +422,10 @@ impl Setter<'_> {
             Weight::Danger => {
                 let label_height = label_piece.height;
                 let height = (text_bottom + 8.75).max(label_height + 43.0);
-                let frame =
-                    Bounds { x: grid.label_x, y: 0.0, width: self.main_right() - grid.label_x, height };
+                let frame = Bounds { x: grid.label_x, y: 0.0, width: self.main_right() - grid.label_x, height };
                 let block = Bounds { width: grid.label_width, ..frame };
                 whole.fill(block, Ink::Ink);
-                let inset =
-                    Bounds { x: frame.x + 0.75, y: 0.75, width: frame.width - 1.5, height: frame.height - 1.5 };
+                let inset = Bounds { x: frame.x + 0.75, y: 0.75, width: frame.width - 1.5, height: frame.height - 1.5 };
                 whole.path(None, super::piece::rectangle(inset), None, Some((1.5, Ink::Ink)));
                 // The triangle stands over the label; both are centred in the block's height.
                 let sign = 25.5;

@@ -52,7 +52,12 @@ impl Setter<'_> {
         let body = self.tag_in(item, Role::ListBody);
         let name_look = Look::sans(9.0, 11.0);
         let name_tag = self.tag_in(body, Role::Paragraph);
-        let name = self.block_of_text(&line.name, &name_look, (grid.label_x + 23.0, grid.main_x - grid.label_x - 29.0), name_tag);
+        let name = self.block_of_text(
+            &line.name,
+            &name_look,
+            (grid.label_x + 23.0, grid.main_x - grid.label_x - 29.0),
+            name_tag,
+        );
         let name_bottom = TOP - name_look.baseline() + name.height;
         piece.take(name, TOP - name_look.baseline());
 
@@ -89,7 +94,11 @@ impl Setter<'_> {
             y += keyed_look.leading;
         }
         if line.keyed.is_empty() {
-            if line.formula.is_empty() { result_y = TOP } else { result_y = y - formula_look.leading + formula_look.baseline() }
+            if line.formula.is_empty() {
+                result_y = TOP
+            } else {
+                result_y = y - formula_look.leading + formula_look.baseline()
+            }
         } else if last_width > narrow {
             result_y = y + keyed_look.baseline();
             y += keyed_look.leading;

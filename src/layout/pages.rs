@@ -3,11 +3,9 @@
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::rc::Rc;
 
-use crate::page::display::{
-    Bounds, DisplayList, Draw, DrawItem, OutlineEntry, Page, Paint, PathStroke, Role, TagId,
-};
-use crate::page::{Art, Face, Ink, Inline, Letterhead, Segment};
+use crate::page::display::{Bounds, DisplayList, Draw, DrawItem, OutlineEntry, Page, Paint, PathStroke, Role, TagId};
 use crate::page::style::MM;
+use crate::page::{Art, Face, Ink, Inline, Letterhead, Segment};
 
 use super::flow::LINE;
 use super::piece::Piece;
@@ -259,7 +257,8 @@ impl Setter<'_> {
         match &letterhead.art {
             Some(art) => {
                 let tag = self.tag(Role::Figure { alternative: letterhead.name.clone(), bounds: None });
-                let bounds = put_art(&mut piece, art, Bounds { x: grid.label_x, y: top, width: 80.0 * MM, height }, tag);
+                let bounds =
+                    put_art(&mut piece, art, Bounds { x: grid.label_x, y: top, width: 80.0 * MM, height }, tag);
                 piece.figures.push((tag, bounds));
             }
             None => {
@@ -303,12 +302,8 @@ fn put_art(piece: &mut Piece, art: &Art, frame: Bounds, tag: TagId) -> Bounds {
         return Bounds { height: 0.0, width: 0.0, ..frame };
     }
     let scale = (frame.width / width).min(frame.height / height);
-    let bounds = Bounds {
-        x: frame.x,
-        y: frame.bottom() - height * scale,
-        width: width * scale,
-        height: height * scale,
-    };
+    let bounds =
+        Bounds { x: frame.x, y: frame.bottom() - height * scale, width: width * scale, height: height * scale };
     let point = |x: f32, y: f32| (bounds.x + x * scale, bounds.y + y * scale);
     match art {
         Art::Vector { paths, .. } => {
@@ -367,11 +362,8 @@ fn marks_after_text(page: &mut Page, tags: &[crate::page::display::Tag]) {
         false
     };
     for item in std::mem::take(&mut page.items) {
-        let done: Vec<TagId> = waiting
-            .keys()
-            .copied()
-            .filter(|&to| item.tag.is_some() && !belongs(item.tag, to))
-            .collect();
+        let done: Vec<TagId> =
+            waiting.keys().copied().filter(|&to| item.tag.is_some() && !belongs(item.tag, to)).collect();
         for to in done {
             items.extend(waiting.remove(&to).into_iter().flatten());
         }

@@ -33,7 +33,13 @@ pub(super) struct Piece {
 }
 
 impl Piece {
-    pub(super) fn path(&mut self, tag: Option<TagId>, segments: Vec<Segment>, fill: Option<Ink>, stroke: Option<(f32, Ink)>) {
+    pub(super) fn path(
+        &mut self,
+        tag: Option<TagId>,
+        segments: Vec<Segment>,
+        fill: Option<Ink>,
+        stroke: Option<(f32, Ink)>,
+    ) {
         self.items.push(DrawItem {
             tag,
             draw: Draw::Path {

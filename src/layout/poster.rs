@@ -1,10 +1,10 @@
 //! The sheet that hangs on a nail: one page, amounts to be read from two metres, black but for the step rule.
 
 use crate::page::display::{Bounds, DisplayList, Page, Role, Scope, Target};
+use crate::page::style::MM;
 use crate::page::{
     Block, BlockKind, Face, Heading, HeadingLook, Ink, Inline, Labelled, Paragraph, ParagraphLook, Step, Table, Weight,
 };
-use crate::page::style::MM;
 
 use super::flow::{Place, circle, warning};
 use super::pages::{Book, STEP};
@@ -210,7 +210,8 @@ impl Setter<'_> {
                     let mut rest = &paragraph.text[..];
                     let tag = self.tag(Role::Paragraph);
                     if let Some((Inline::Strong(what), others)) = rest.split_first() {
-                        let what_look = Look::sans(18.0, 22.0).faces(Face::SansSemibold, Face::SansBold, Face::SansItalic);
+                        let what_look =
+                            Look::sans(18.0, 22.0).faces(Face::SansSemibold, Face::SansBold, Face::SansItalic);
                         pieces.append(&mut self.paragraph(what, &what_look, (place.x, place.width), tag));
                         rest = others;
                     }
@@ -288,9 +289,9 @@ impl Setter<'_> {
             }
             let lead = if ticked { side + 6.0 } else { 0.0 };
             let words: Vec<Inline> = match words.split_first() {
-                Some((Inline::Text(first), others)) => std::iter::once(Inline::Text(first.trim_start().to_owned()))
-                    .chain(others.iter().cloned())
-                    .collect(),
+                Some((Inline::Text(first), others)) => {
+                    std::iter::once(Inline::Text(first.trim_start().to_owned())).chain(others.iter().cloned()).collect()
+                }
                 _ => words.to_vec(),
             };
             let natural = self.natural(&words, &look);

@@ -73,9 +73,7 @@ impl Setter<'_> {
         let rest = table.columns.len().saturating_sub(1);
         let mut natural = vec![0.0_f32; rest];
         let mut least = vec![0.0_f32; rest];
-        for (row, look) in
-            std::iter::once((&table.head, head)).chain(table.rows.iter().map(|row| (&row.cells, cell)))
-        {
+        for (row, look) in std::iter::once((&table.head, head)).chain(table.rows.iter().map(|row| (&row.cells, cell))) {
             let widths = natural.iter_mut().zip(&mut least);
             for ((natural, least), text) in widths.zip(row.iter().skip(1)) {
                 *natural = natural.max(self.natural(text, &look));

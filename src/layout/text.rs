@@ -449,10 +449,7 @@ fn split(segment: Segment, width: f32, into: &mut Vec<Segment>) {
                 for glyph in shaped.glyphs.clone() {
                     let advance = glyph.advance * style.size / 1000.0;
                     if current.width + advance > width && current.width > 0.0 {
-                        into.push(std::mem::replace(
-                            &mut current,
-                            Segment { end: segment.end, ..Segment::default() },
-                        ));
+                        into.push(std::mem::replace(&mut current, Segment { end: segment.end, ..Segment::default() }));
                     }
                     current.width += advance;
                     let advance = glyph.advance;
@@ -500,7 +497,8 @@ fn breaks(segments: &[Segment], width: f32) -> Vec<usize> {
             let last = end + 1 == count || segment.forced;
             let slack = ((width - natural) / width).max(0.0);
             let lonely = last && start > 0 && slack > 0.8;
-            let cost = so_far + LINE + if last { 0.0 } else { slack * slack * 100.0 } + if lonely { LONELY } else { 0.0 };
+            let cost =
+                so_far + LINE + if last { 0.0 } else { slack * slack * 100.0 } + if lonely { LONELY } else { 0.0 };
             if let Some(slot) = best.get_mut(end + 1)
                 && cost < slot.0
             {

@@ -14,8 +14,10 @@ use super::display::Glyph;
 pub struct Fonts {
     faces: Vec<FaceData>,
     /// Words already shaped. Shaping is a pure function of its key, so the cache cannot change a page.
-    words: Mutex<HashMap<(Face, Figures), HashMap<String, Arc<Shaped>>>>,
+    words: Mutex<HashMap<(Face, Figures), Words>>,
 }
+
+type Words = HashMap<String, Arc<Shaped>>;
 
 /// Which figures a run of text uses.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -138,7 +140,7 @@ impl Fonts {
 
     fn shape_afresh(&self, face: Face, figures: Figures, word: &str) -> Option<Shaped> {
         let data = self.data(face)?;
-        let opened = data.opened.get_or_init(|| open(&data.bytes)).as_ref()?;
+        let opened = data.opened.get_or_init(|| data.open()).as_ref()?;
         let font = ShaperFont::new(&opened.font);
         let mut buffer = Buffer::new();
         buffer.push_str(word);
@@ -188,16 +190,17 @@ fn features(figures: Figures) -> Vec<Feature> {
     }
 }
 
-fn open(bytes: &Cow<'static, [u8]>) -> Option<Opened> {
-    let font = match bytes {
-        Cow::Borrowed(bytes) => Font::new(*bytes, 0)?,
-        Cow::Owned(bytes) => Font::new(bytes.clone(), 0)?,
-    };
-    let plan = |figures| {
-        ShapePlan::new(&font, Direction::LeftToRight, Some(Script::LATIN), None, &features(figures))
-    };
-    let (tabular, proportional) = (plan(Figures::Tabular), plan(Figures::Proportional));
-    Some(Opened { font, tabular, proportional })
+impl FaceData {
+    fn open(&self) -> Option<Opened> {
+        let font = match &self.bytes {
+            Cow::Borrowed(bytes) => Font::new(*bytes, 0)?,
+            Cow::Owned(bytes) => Font::new(bytes.clone(), 0)?,
+        };
+        let plan =
+            |figures| ShapePlan::new(&font, Direction::LeftToRight, Some(Script::LATIN), None, &features(figures));
+        let (tabular, proportional) = (plan(Figures::Tabular), plan(Figures::Proportional));
+        Some(Opened { font, tabular, proportional })
+    }
 }
 
 fn u16_at(bytes: &[u8], at: usize) -> Option<u16> {

@@ -40,8 +40,7 @@ pub(super) fn srgb() -> Vec<u8> {
         (b"rTRC", curve),
     ];
     // The three channels share one curve.
-    let names: [&[u8; 4]; 9] =
-        [b"desc", b"cprt", b"wtpt", b"rXYZ", b"gXYZ", b"bXYZ", b"rTRC", b"gTRC", b"bTRC"];
+    let names: [&[u8; 4]; 9] = [b"desc", b"cprt", b"wtpt", b"rXYZ", b"gXYZ", b"bXYZ", b"rTRC", b"gTRC", b"bTRC"];
     let start = 128 + 4 + 12 * names.len();
     let mut data = Vec::new();
     let mut places: Vec<(&[u8; 4], usize, usize)> = Vec::new();

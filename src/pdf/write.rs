@@ -371,10 +371,8 @@ impl<'a> PageDrawing<'a> {
     /// The outlines of a path, each with whether it is closed.
     fn outlines(&self, segments: &[Segment]) -> Vec<(Vec<LinePoint>, bool)> {
         let height = self.list.page_height;
-        let point = |x: f32, y: f32, bezier| LinePoint {
-            p: Point { x: Pt(round(x)), y: Pt(round(height - y)) },
-            bezier,
-        };
+        let point =
+            |x: f32, y: f32, bezier| LinePoint { p: Point { x: Pt(round(x)), y: Pt(round(height - y)) }, bezier };
         let mut outlines: Vec<(Vec<LinePoint>, bool)> = Vec::new();
         for segment in segments {
             match *segment {
