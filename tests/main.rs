@@ -1,6 +1,11 @@
 //! All integration tests, in one binary: it links once.
 mod complaints;
+mod demos;
 mod drawing;
+mod laws;
 mod layout;
 mod pdf;
+mod ponds;
+mod published;
 mod units;
+mod workings;
