@@ -5,9 +5,17 @@ use weirbook::{Choices, Job, Shipped, prepare};
 
 /// Site file and log of each demo, by the site's id.
 pub const DEMOS: [(&str, &str, &str); 3] = [
-    ("quoyle-end", include_str!("../demo-sites/quoyle-end/site.toml"), include_str!("../demo-sites/quoyle-end/log.csv")),
+    (
+        "quoyle-end",
+        include_str!("../demo-sites/quoyle-end/site.toml"),
+        include_str!("../demo-sites/quoyle-end/log.csv"),
+    ),
     ("pinch-gap", include_str!("../demo-sites/pinch-gap/site.toml"), include_str!("../demo-sites/pinch-gap/log.csv")),
-    ("wendlow-bottom", include_str!("../demo-sites/wendlow-bottom/site.toml"), include_str!("../demo-sites/wendlow-bottom/log.csv")),
+    (
+        "wendlow-bottom",
+        include_str!("../demo-sites/wendlow-bottom/site.toml"),
+        include_str!("../demo-sites/wendlow-bottom/log.csv"),
+    ),
 ];
 
 /// The job of one demo.

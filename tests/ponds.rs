@@ -133,7 +133,10 @@ fn water(known: f64) -> impl Strategy<Value = Water> {
         maybe(0.5, 0.2..1.0_f64),
     );
     (first, second).prop_map(
-        |((temperature, hardness, magnesium, calcium, conductivity), (ph_morning, ph_afternoon, ammonia, copper, share))| {
+        |(
+            (temperature, hardness, magnesium, calcium, conductivity),
+            (ph_morning, ph_afternoon, ammonia, copper, share),
+        )| {
             // General hardness holds the calcium and some magnesium: one °dGH is 7.15 mg/L of calcium (HU-01).
             let general = magnesium.map(|m| ((calcium.unwrap_or(30.0) / 7.147 + m) * 10.0).ceil() / 10.0);
             let dissolved = match (copper, share) {
@@ -204,18 +207,9 @@ fn practice() -> impl Strategy<Value = Practice> {
         maybe(0.3, places(5.8..13.0, 1)),
         maybe(0.3, places(20.0..100.0, 0)),
     )
-        .prop_map(
-            |(hardness_step, change_share, copper_stop, scale_step, spells, holding, goal, calcium_goal)| Practice {
-                hardness_step,
-                change_share,
-                copper_stop,
-                scale_step,
-                spells,
-                holding,
-                goal,
-                calcium_goal,
-            },
-        )
+        .prop_map(|(hardness_step, change_share, copper_stop, scale_step, spells, holding, goal, calcium_goal)| {
+            Practice { hardness_step, change_share, copper_stop, scale_step, spells, holding, goal, calcium_goal }
+        })
 }
 
 const HARDY: [&str; 4] = ["goldfish", "koi", "tench", "dogs"];
@@ -225,13 +219,16 @@ const OTHERS: [&str; 7] =
 fn animals() -> impl Strategy<Value = Vec<(&'static str, bool, bool)>> {
     (
         prop::collection::vec(prop::sample::select(HARDY.to_vec()), 0..3),
-        prop::collection::vec(
-            (prop::sample::select(OTHERS.to_vec()), prop::bool::ANY, prop::bool::ANY),
-            0..3,
-        ),
+        prop::collection::vec((prop::sample::select(OTHERS.to_vec()), prop::bool::ANY, prop::bool::ANY), 0..3),
         prop::bool::weighted(0.3),
     )
-        .prop_map(|(hardy, others, tender)| hardy.into_iter().map(|kind| (kind, true, false)).chain(others.into_iter().filter(move |_| tender)).collect())
+        .prop_map(|(hardy, others, tender)| {
+            hardy
+                .into_iter()
+                .map(|kind| (kind, true, false))
+                .chain(others.into_iter().filter(move |_| tender))
+                .collect()
+        })
 }
 
 fn visits() -> impl Strategy<Value = Vec<(u64, Water, Option<u32>, Option<u32>)>> {
@@ -258,7 +255,13 @@ pub fn any() -> impl Strategy<Value = Pond> {
     );
     let goods = (
         maybe(0.7, (prop::sample::select(vec![0.1, 0.5, 1.0]), prop::bool::ANY)),
-        maybe(0.6, (prop::sample::select(vec!["sodium-bicarbonate", "potassium-bicarbonate"]), maybe(0.7, places(60.0..100.0, 0)))),
+        maybe(
+            0.6,
+            (
+                prop::sample::select(vec!["sodium-bicarbonate", "potassium-bicarbonate"]),
+                maybe(0.7, places(60.0..100.0, 0)),
+            ),
+        ),
         maybe(0.5, places(60.0..100.0, 1)),
         maybe(0.5, places(60.0..100.0, 0)),
         practice(),
@@ -283,7 +286,12 @@ pub fn any() -> impl Strategy<Value = Pond> {
             let mut visits: Vec<_> = told
                 .into_iter()
                 .map(|(gap, water, set, left)| {
-                    let row = (when, water, set.filter(|l| steps.is_some_and(|s| *l <= s)), left.filter(|l| steps.is_some_and(|s| *l <= s)));
+                    let row = (
+                        when,
+                        water,
+                        set.filter(|l| steps.is_some_and(|s| *l <= s)),
+                        left.filter(|l| steps.is_some_and(|s| *l <= s)),
+                    );
                     when = when - Days::new(gap);
                     row
                 })
@@ -343,13 +351,19 @@ impl Pond {
     pub fn site_file(&self) -> String {
         let mut out = String::new();
         let mut put = |text: String| out.push_str(&text);
-        put(format!("[site]\nid = \"random\"\nname = \"Random\"\nowner = \"Nobody\"\nplace = \"Nowhere\"\ncountry = \"{}\"\nplan_date = {}\n", self.country, self.date));
+        put(format!(
+            "[site]\nid = \"random\"\nname = \"Random\"\nowner = \"Nobody\"\nplace = \"Nowhere\"\ncountry = \"{}\"\nplan_date = {}\n",
+            self.country, self.date
+        ));
         if let Some(latitude) = self.latitude {
             put(format!("latitude = \"{} °{}\"\n", latitude.abs(), if latitude < 0.0 { "S" } else { "N" }));
         }
         put("[firm]\nname = \"Firm\"\ntelephone = \"1\"\n".into());
         put(format!("[page]\npaper = \"A4\"\nunits = \"{}\"\n", self.units));
-        put(format!("[[volume.section]]\nname = \"pond\"\nshape = \"known volume\"\nvolume = \"{} m3\"\n", self.volume));
+        put(format!(
+            "[[volume.section]]\nname = \"pond\"\nshape = \"known volume\"\nvolume = \"{} m3\"\n",
+            self.volume
+        ));
         if let Some(own) = self.uncertainty {
             put(format!("uncertainty = \"{own} %\"\n"));
         }
@@ -373,7 +387,11 @@ impl Pond {
             }
         }
         for (kind, stays, given_up) in &self.animals {
-            put(format!("[[animal]]\nkind = \"{kind}\"\nstays = \"{}\"\ngiven_up = \"{}\"\n", yes(*stays), yes(*given_up)));
+            put(format!(
+                "[[animal]]\nkind = \"{kind}\"\nstays = \"{}\"\ngiven_up = \"{}\"\n",
+                yes(*stays),
+                yes(*given_up)
+            ));
         }
         if let Some(panel) = &self.panel {
             put(format!("[panel]\nsteps = {}\nflow_stop = \"{}\"\n", panel.currents.len(), panel.flow_stop));
@@ -389,7 +407,12 @@ impl Pond {
         if let Some(hose) = self.hose {
             put(format!("[hose]\nflow = \"{hose} L/min\"\n"));
         }
-        put(format!("[outflow]\noverflow = \"{}\"\ncan_be_relaid = \"{}\"\nchanges = \"{}\"\n", self.overflow, yes(self.relaid), self.changes));
+        put(format!(
+            "[outflow]\noverflow = \"{}\"\ncan_be_relaid = \"{}\"\nchanges = \"{}\"\n",
+            self.overflow,
+            yes(self.relaid),
+            self.changes
+        ));
         if self.authorised {
             put("[authorisation]\nnumber = \"QX-0000 (invented)\"\n".into());
         }
@@ -414,7 +437,10 @@ impl Pond {
             }
             text
         };
-        put(group("goals", &[("carbonate_hardness", practice.goal, " dKH"), ("calcium", practice.calcium_goal, " mg/L Ca")]));
+        put(group(
+            "goals",
+            &[("carbonate_hardness", practice.goal, " dKH"), ("calcium", practice.calcium_goal, " mg/L Ca")],
+        ));
         put(group(
             "practice",
             &[
@@ -427,7 +453,10 @@ impl Pond {
             ],
         ));
         if let Some((step, drops)) = self.kit {
-            put(format!("[[kit]]\nreading = \"carbonate hardness\"\nstep = \"{step} dKH\"\ndrops = \"{}\"\n", yes(drops)));
+            put(format!(
+                "[[kit]]\nreading = \"carbonate hardness\"\nstep = \"{step} dKH\"\ndrops = \"{}\"\n",
+                yes(drops)
+            ));
         }
         put("[log]\nfile = \"log.csv\"\n".into());
         out
@@ -471,7 +500,12 @@ impl Pond {
         let log_text = Text { name: "log.csv".into(), words: self.log() };
         let parsed = parse(&site_text, Some(&log_text), None);
         let Some(site) = parsed.site else {
-            panic!("a pond that cannot be read:\n{:#?}\n{}\n{}", parsed.complaints.sorted(), site_text.words, log_text.words)
+            panic!(
+                "a pond that cannot be read:\n{:#?}\n{}\n{}",
+                parsed.complaints.sorted(),
+                site_text.words,
+                log_text.words
+            )
         };
         (site, site_text, log_text)
     }

@@ -59,8 +59,10 @@ impl Bench {
 
     /// The names in the folder, in order.
     fn names(&self) -> Vec<String> {
-        let mut names: Vec<String> =
-            fs::read_dir(self.folder.path()).unwrap().map(|e| e.unwrap().file_name().to_string_lossy().into_owned()).collect();
+        let mut names: Vec<String> = fs::read_dir(self.folder.path())
+            .unwrap()
+            .map(|e| e.unwrap().file_name().to_string_lossy().into_owned())
+            .collect();
         names.sort();
         names
     }
@@ -103,7 +105,11 @@ fn plan_writes_both_documents_and_says_what_matters() {
         assert_eq!(bench.pdfs(), [plan.clone(), sheet.clone()]);
         assert_eq!(bench.names().len(), before.len() + 2, "no temporary file stays behind");
         for name in [&plan, &sheet] {
-            assert!(run.out.lines().any(|line| line.starts_with("wrote") && line.ends_with(name.as_str())), "{}", run.out);
+            assert!(
+                run.out.lines().any(|line| line.starts_with("wrote") && line.ends_with(name.as_str())),
+                "{}",
+                run.out
+            );
         }
         assert!(run.out.lines().any(|line| line.starts_with("verdict")), "{}", run.out);
         assert!(bench.bytes(&plan).starts_with(b"%PDF-"));
@@ -125,7 +131,9 @@ fn the_output_folder_can_be_chosen() {
     fs::create_dir(bench.path("plans")).unwrap();
     bench.done(&["plan", "site.toml", "-o", "plans"]);
     assert!(bench.pdfs().is_empty());
-    assert!(bench.path("plans/quoyle-end-care-plan.pdf").exists() && bench.path("plans/quoyle-end-shed-sheet.pdf").exists());
+    assert!(
+        bench.path("plans/quoyle-end-care-plan.pdf").exists() && bench.path("plans/quoyle-end-shed-sheet.pdf").exists()
+    );
 }
 
 #[test]
@@ -275,7 +283,10 @@ fn figures_are_the_same_in_every_form() {
     for (line, row) in list.iter().zip(&rows) {
         let id = line["id"].as_str().unwrap();
         assert_eq!(&row[1], id);
-        assert!((row[5].parse::<f64>().unwrap() - line["value"].as_f64().unwrap()).abs() <= 1e-12 * line["value"].as_f64().unwrap().abs());
+        assert!(
+            (row[5].parse::<f64>().unwrap() - line["value"].as_f64().unwrap()).abs()
+                <= 1e-12 * line["value"].as_f64().unwrap().abs()
+        );
         assert!(text.contains(&format!("[{id}]")), "{id} is not in the text");
     }
     assert_eq!(bench.pdfs().len(), 0);
@@ -309,7 +320,9 @@ fn typing_mistakes_are_answered_with_help() {
 #[test]
 fn help_shows_an_example_of_every_command() {
     let bench = Bench::new();
-    for arguments in [&["--help"][..], &["plan", "--help"], &["check", "--help"], &["new", "--help"], &["figures", "--help"]] {
+    for arguments in
+        [&["--help"][..], &["plan", "--help"], &["check", "--help"], &["new", "--help"], &["figures", "--help"]]
+    {
         let run = bench.done(arguments);
         assert!(run.out.contains("Example") && run.out.contains("weirbook "), "{arguments:?}: {}", run.out);
     }
@@ -343,7 +356,8 @@ fn a_log_that_is_not_there_is_a_complaint_at_its_line() {
 #[test]
 fn texts_that_are_no_texts_are_refused_without_a_panic() {
     let bench = Bench::with_demo("quoyle-end");
-    for bytes in [&b""[..], b"\xff\xfe\x00", b"\xef\xbb\xbf", b"[[[[", b"\x00\x00", b"= = =\n\"\"\"", b"[site]\nid = 3"] {
+    for bytes in [&b""[..], b"\xff\xfe\x00", b"\xef\xbb\xbf", b"[[[[", b"\x00\x00", b"= = =\n\"\"\"", b"[site]\nid = 3"]
+    {
         fs::write(bench.path("site.toml"), bytes).unwrap();
         let run = bench.weirbook(&["plan", "site.toml"]);
         assert_eq!(run.code, 2, "{bytes:?}: {}{}", run.out, run.err);

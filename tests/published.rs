@@ -7,10 +7,12 @@ use weirbook::plan::Plan;
 use weirbook::reference::{Purpose, SUBSTANCES, Substance, substance};
 use weirbook::units::table::{
     AMMONIA_N, AMPERE, CALCIUM_CACO3, CELSIUS, CUBIC_METRE, DAYS, DEGREE_KH, FOOT, GRAM, GRAMS_PER_DAY, KH_MG, LITRE,
-    LITRES_PER_SECOND, METRE, MICROGRAMS, MICROSIEMENS, MILLIAMPERE, MILLIGRAMS, MILLIGRAMS_PER_DAY, ONE, PER_DAY, PERCENT,
-    POUND, SECOND, SQUARE_METRE, US_GALLON, US_GALLONS_PER_MINUTE, Unit,
+    LITRES_PER_SECOND, METRE, MICROGRAMS, MICROSIEMENS, MILLIAMPERE, MILLIGRAMS, MILLIGRAMS_PER_DAY, ONE, PER_DAY,
+    PERCENT, POUND, SECOND, SQUARE_METRE, US_GALLON, US_GALLONS_PER_MINUTE, Unit,
 };
-use weirbook::units::{Area, Calcium, CarbonateHardness, Length, Mass, MassConcentration, Ph, Ratio, Si, ThermodynamicTemperature, Volume};
+use weirbook::units::{
+    Area, Calcium, CarbonateHardness, Length, Mass, MassConcentration, Ph, Ratio, Si, ThermodynamicTemperature, Volume,
+};
 use weirbook::water::{changes, copper, flow, volume};
 use weirbook::workings::Figure;
 
@@ -55,7 +57,10 @@ fn areas_and_volumes_come_out_as_surveyors_have_them() {
 fn the_zeros_at_the_banks_are_part_of_the_mean_depth() {
     // VO-08, on the transects of the third demo site: 5.75 m in 14 soundings; without the zeros it would be 0.575 m.
     let soundings: Vec<Figure<Length>> =
-        [0.0, 0.35, 0.70, 0.95, 0.70, 0.30, 0.0, 0.0, 0.25, 0.60, 0.95, 0.65, 0.30, 0.0].iter().map(|d| some(*d, &METRE)).collect();
+        [0.0, 0.35, 0.70, 0.95, 0.70, 0.30, 0.0, 0.0, 0.25, 0.60, 0.95, 0.65, 0.30, 0.0]
+            .iter()
+            .map(|d| some(*d, &METRE))
+            .collect();
     close("VO-08", volume::mean_depth("d", &soundings).si(), 0.4107, 5e-5);
     // VO-10: 0.4 of the greatest.
     close("VO-10", volume::mean_from_greatest("d", &some(2.5, &METRE)).si(), 1.0, 1e-12);
@@ -135,7 +140,12 @@ fn soda_ash_and_lime_are_not_to_be_had() {
     let buffers: Vec<&str> = SUBSTANCES.iter().filter(|s| s.purpose == Purpose::Buffer).map(|s| s.formula).collect();
     assert_eq!(buffers, ["KHCO₃", "NaHCO₃"]);
     // MM-01, MM-03, MM-10, MM-12.
-    for (id, weight) in [("sodium-bicarbonate", 84.006), ("potassium-bicarbonate", 100.114), ("salt", 58.440), ("sodium-thiosulfate", 248.172)] {
+    for (id, weight) in [
+        ("sodium-bicarbonate", 84.006),
+        ("potassium-bicarbonate", 100.114),
+        ("salt", 58.440),
+        ("sodium-thiosulfate", 248.172),
+    ] {
         close("MM", named(id).molar_mass, weight, 5.1e-4);
     }
 }
@@ -154,7 +164,8 @@ fn neutralising_chlorine_takes_the_largest_published_dose() {
 fn water_to_stir_a_dose_into_dissolves_it_with_a_fifth_in_hand() {
     // Safety sheet, as in the citation T-05: 9.6 g in 100 g of water at 20 °C; 960 g in 10 L, and a fifth more is 12 L.
     let stir = |celsius: f64, grams: f64| {
-        LITRE.of(dosing::water_to_dissolve("s", &some(grams, &GRAM), named("sodium-bicarbonate"), celsius).unwrap().si())
+        LITRE
+            .of(dosing::water_to_dissolve("s", &some(grams, &GRAM), named("sodium-bicarbonate"), celsius).unwrap().si())
     };
     close("T-05", stir(20.0, 960.0), 12.0, 1e-9);
     // At 5 °C half way from 6.9 to 8.2: 75.5 g a litre, 1,000 g in 15.89 L, rounded up.
@@ -185,7 +196,11 @@ fn copper_from_the_bars_follows_faraday() {
 
 /// A plan of a water with these lines for volume, supply and log; nothing else in it can change hardness.
 fn plan_of(volume: &str, readings: &str, more: &str) -> Plan {
-    let volume = if volume.is_empty() { "[[volume.section]]\nname = \"pond\"\nshape = \"known volume\"\nvolume = \"10 m3\"\n" } else { volume };
+    let volume = if volume.is_empty() {
+        "[[volume.section]]\nname = \"pond\"\nshape = \"known volume\"\nvolume = \"10 m3\"\n"
+    } else {
+        volume
+    };
     let site = format!(
         "[site]\nid = \"p\"\nname = \"P\"\nowner = \"O\"\nplace = \"X\"\ncountry = \"other\"\nplan_date = 2026-05-10\n\
          [firm]\nname = \"F\"\ntelephone = \"1\"\n[page]\npaper = \"A4\"\nunits = \"metric\"\n{volume}\
@@ -209,7 +224,9 @@ fn limits_at(alkalinity: f64, general: f64, calcium: f64) -> Option<[f64; 4]> {
 fn the_short_limit_is_a_tenth_of_the_measured_lc50() {
     // CU-23 divided by ten (from memory): 16: 5, 76: 73, 127: 95 µg/L; flat above. Between the points by hand:
     // 46: 0.05 + 0.68 · 30/60 = 0.390; 100: 0.73 + 0.22 · 24/51 = 0.8335; 30: 0.05 + 0.68 · 14/60 = 0.2087. Whole µg/L, down.
-    for (calcium, stop) in [(16.0, 5.0), (30.0, 20.0), (46.0, 39.0), (76.0, 73.0), (100.0, 83.0), (127.0, 95.0), (240.0, 95.0)] {
+    for (calcium, stop) in
+        [(16.0, 5.0), (30.0, 20.0), (46.0, 39.0), (76.0, 73.0), (100.0, 83.0), (127.0, 95.0), (240.0, 95.0)]
+    {
         let [ours, watch, ..] = limits_at(200.0, 400.0, calcium).unwrap();
         close(&format!("CU-23 by calcium at {calcium}"), ours, stop, 1e-6);
         // Watch is half of stop, whole µg/L, down.
@@ -217,7 +234,12 @@ fn the_short_limit_is_a_tenth_of_the_measured_lc50() {
     }
     // By alkalinity, where that is the lower: 60: 0.05 + 0.68 · 44/60 = 0.5487; 110: 0.73 + 0.22 · 34/51 = 0.8767.
     for (alkalinity, stop) in [(60.0, 54.0), (110.0, 87.0)] {
-        close(&format!("CU-23 by alkalinity at {alkalinity}"), limits_at(alkalinity, 400.0, 300.0).unwrap()[0], stop, 1e-6);
+        close(
+            &format!("CU-23 by alkalinity at {alkalinity}"),
+            limits_at(alkalinity, 400.0, 300.0).unwrap()[0],
+            stop,
+            1e-6,
+        );
     }
 }
 
@@ -232,7 +254,9 @@ fn there_is_no_copper_below_the_floors() {
 #[test]
 fn the_lasting_limit_follows_the_former_fish_water_values() {
     // CU-12: 50: 22, 100: 40, 300: 112 µg/L; between them 75: 31, 200: 76, 16: 5 + 17 · 6/40 = 7.55; never extrapolated upward.
-    for (hardness, lasting) in [(16.0, 7.0), (50.0, 22.0), (75.0, 31.0), (100.0, 40.0), (200.0, 76.0), (300.0, 112.0), (380.0, 112.0)] {
+    for (hardness, lasting) in
+        [(16.0, 7.0), (50.0, 22.0), (75.0, 31.0), (100.0, 40.0), (200.0, 76.0), (300.0, 112.0), (380.0, 112.0)]
+    {
         close(&format!("CU-12 by calcium at {hardness}"), limits_at(200.0, 400.0, hardness).unwrap()[2], lasting, 1e-6);
     }
 }
@@ -250,7 +274,9 @@ fn the_husbandry_rule_as_copper_agrees_with_its_table() {
 #[test]
 fn the_open_water_criterion_agrees_with_its_table() {
     // CU-06, chronic, dissolved (CU-02 times CU-03), µg/L.
-    for (hardness, criterion) in [(25.0, 2.74), (50.0, 4.95), (100.0, 8.96), (150.0, 12.66), (200.0, 16.19), (300.0, 22.90), (400.0, 29.28)] {
+    for (hardness, criterion) in
+        [(25.0, 2.74), (50.0, 4.95), (100.0, 8.96), (150.0, 12.66), (200.0, 16.19), (300.0, 22.90), (400.0, 29.28)]
+    {
         close(&format!("CU-06 at {hardness}"), limits_at(200.0, 450.0, hardness).unwrap()[3], criterion, 5e-3);
     }
 }
@@ -371,7 +397,9 @@ fn flow_past_the_bars_agrees_with_its_table() {
     close("FL-02", LITRES_PER_SECOND.of(bucket.si()), 2.5, 1e-12);
     close("FL-02", US_GALLONS_PER_MINUTE.of(bucket.si()), 39.6, 0.05);
     // FL-03, FL-04.
-    for (head, litres, half) in [(5.0, 0.797, 5e-4), (8.0, 2.56, 5e-3), (10.0, 4.45, 5e-3), (15.0, 12.15, 5e-3), (20.0, 24.8, 0.05)] {
+    for (head, litres, half) in
+        [(5.0, 0.797, 5e-4), (8.0, 2.56, 5e-3), (10.0, 4.45, 5e-3), (15.0, 12.15, 5e-3), (20.0, 24.8, 0.05)]
+    {
         let head: Figure<Length> = some(head / 100.0, &METRE);
         close("FL-04", LITRES_PER_SECOND.of(flow::notch(&head).si()), litres, half);
     }
@@ -422,7 +450,13 @@ fn the_first_demo_needs_the_buffer_reckoned_by_hand() {
     let buffer = plan.correction.buffer.unwrap();
     let exact = 29.96 / 0.99 * plan.volume.low.si() * 1.0;
     let each = exact / buffer.days.len() as f64;
-    let step = if each >= 1000.0 { 50.0 } else if each >= 100.0 { 10.0 } else { 1.0 };
+    let step = if each >= 1000.0 {
+        50.0
+    } else if each >= 100.0 {
+        10.0
+    } else {
+        1.0
+    };
     close("BU-02", GRAM.of(buffer.dose.si()), (each / step).floor() * step, 1e-6);
     let _: Mass = buffer.dose.value();
 }

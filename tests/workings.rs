@@ -165,7 +165,11 @@ enum Comes {
 fn keyed(text: &str) -> Result<Comes, String> {
     let text = bare(text);
     if text.starts_with("with ") {
-        return if text.contains("; solved in ") && text.contains("residual") { Ok(Comes::Solved) } else { Err("no residual".into()) };
+        return if text.contains("; solved in ") && text.contains("residual") {
+            Ok(Comes::Solved)
+        } else {
+            Err("no residual".into())
+        };
     }
     calculate(&text).map(Comes::To)
 }
@@ -187,7 +191,12 @@ fn check_line(line: &Line, whose: &str) {
     let text = line.keyed_text();
     match keyed(&text) {
         Ok(Comes::To(value)) => {
-            assert!(shows(value, &line.result), "{whose}, {}: `{text}` comes to {value}, shown is {}", line.id, line.result);
+            assert!(
+                shows(value, &line.result),
+                "{whose}, {}: `{text}` comes to {value}, shown is {}",
+                line.id,
+                line.result
+            );
         }
         Ok(Comes::Solved) => assert!(matches!(line.node.expr, Expr::Solved { .. }), "{whose}, {}: {text}", line.id),
         Err(why) => panic!("{whose}, {}: `{text}`: {why}", line.id),
@@ -381,7 +390,11 @@ fn check_json(book: &Book, whose: &str) {
     for line in &list {
         let id = line["id"].as_str().unwrap();
         if line["expression"]["op"] == "solve" {
-            assert!(line["expression"]["residual"].as_f64().unwrap().abs() < 1e-6, "{whose}, {id}: {}", line["expression"]);
+            assert!(
+                line["expression"]["residual"].as_f64().unwrap().abs() < 1e-6,
+                "{whose}, {id}: {}",
+                line["expression"]
+            );
             continue;
         }
         let shown = si[id];
@@ -419,7 +432,10 @@ fn json_has_the_documented_keys() {
             let status = line["status"].as_str().unwrap();
             assert!(["sourced", "derived", "common practice", "from memory"].contains(&status), "{status}");
             for input in line["inputs"].as_array().unwrap() {
-                assert!(input["symbol"].is_string() && input["value"].is_number() && input["unit"].is_string(), "{input:#}");
+                assert!(
+                    input["symbol"].is_string() && input["value"].is_number() && input["unit"].is_string(),
+                    "{input:#}"
+                );
                 let from = input.get("line").or(input.get("origin")).and_then(Value::as_str);
                 assert!(from.is_some_and(|f| !f.is_empty()), "{whose}: an input from nowhere: {input:#}");
                 if let Some(id) = input.get("line") {
@@ -439,7 +455,11 @@ fn a_line_is_no_better_founded_than_its_weakest_source() {
         for line in book.lines() {
             for citation in line.citations() {
                 let weaker = citation.status != Status::Derived && citation.status > line.status;
-                assert!(!weaker, "{whose}, {}: {:?}, but {} is {:?}", line.id, line.status, citation.id, citation.status);
+                assert!(
+                    !weaker,
+                    "{whose}, {}: {:?}, but {} is {:?}",
+                    line.id, line.status, citation.id, citation.status
+                );
             }
         }
     }

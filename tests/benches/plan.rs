@@ -15,10 +15,7 @@ fn main() {
 }
 
 fn texts() -> (Text, Text) {
-    (
-        Text { name: "site.toml".into(), words: SITE.into() },
-        Text { name: "log.csv".into(), words: LOG.into() },
-    )
+    (Text { name: "site.toml".into(), words: SITE.into() }, Text { name: "log.csv".into(), words: LOG.into() })
 }
 
 fn fonts() -> Fonts {
