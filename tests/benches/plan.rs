@@ -1,1 +1,119 @@
-fn main() {}
+//! What the van waits for: a whole plan of the first demo site, then its stages. Run with `cargo bench`.
+
+use divan::{Bencher, black_box};
+use weirbook::diag::Text;
+use weirbook::document::Edition;
+use weirbook::page::fonts::Fonts;
+use weirbook::plan::{Texts, decide};
+use weirbook::{Choices, Job, Shipped, Supplies, prepare, render, site};
+
+const SITE: &str = include_str!("../../demo-sites/quoyle-end/site.toml");
+const LOG: &str = include_str!("../../demo-sites/quoyle-end/log.csv");
+
+fn main() {
+    divan::main();
+}
+
+fn texts() -> (Text, Text) {
+    (Text { name: "site.toml".into(), words: SITE.into() }, Text { name: "log.csv".into(), words: LOG.into() })
+}
+
+fn fonts() -> Fonts {
+    Fonts::new(|face| Shipped.face(face)).unwrap()
+}
+
+fn job() -> Job {
+    let (site, log) = texts();
+    prepare(&site, Some(&log), Choices::default(), &Shipped).0.unwrap()
+}
+
+/// Texts to the bytes of both documents, fonts opened anew as in a fresh process.
+#[divan::bench]
+fn whole_plan(bencher: Bencher) {
+    let (site, log) = texts();
+    bencher.bench(|| {
+        let fonts = fonts();
+        let job = prepare(&site, Some(&log), Choices::default(), &Shipped).0.unwrap();
+        let plan = render(&job, Edition::CarePlan, &Shipped, &fonts).unwrap();
+        let sheet = render(&job, Edition::ShedSheet, &Shipped, &fonts).unwrap();
+        (plan.len(), sheet.len())
+    });
+}
+
+#[divan::bench]
+fn open_fonts() -> Fonts {
+    fonts()
+}
+
+#[divan::bench]
+fn parse(bencher: Bencher) {
+    let (site, log) = texts();
+    bencher.bench(|| site::parse(black_box(&site), Some(&log), None));
+}
+
+#[divan::bench]
+fn decide_plan(bencher: Bencher) {
+    let (site_text, log) = texts();
+    let site = site::parse(&site_text, Some(&log), None).site.unwrap();
+    let date = site.plan_date.as_ref().unwrap().value;
+    let texts = Texts { site: &site_text, log: Some(&log) };
+    bencher.bench_local(|| decide(black_box(&site), texts, date, site.page.system).is_ok());
+}
+
+#[divan::bench(args = [Edition::CarePlan, Edition::ShedSheet, Edition::Workings])]
+fn render_edition(bencher: Bencher, edition: Edition) {
+    let (job, fonts) = (job(), fonts());
+    bencher.bench_local(|| render(&job, edition, &Shipped, &fonts).unwrap().len());
+}
+
+/// The stages of one document, each on what the one before it made.
+mod stages {
+    use super::*;
+    use weirbook::document::{self, Source, Templates};
+    use weirbook::layout;
+    use weirbook::page::style::Sheet;
+    use weirbook::page::{Document, Paper, Style};
+
+    #[derive(Debug)]
+    struct Words;
+
+    impl Templates for Words {
+        fn template(&self, name: &str) -> Option<&str> {
+            static SHIPPED: Shipped = Shipped;
+            SHIPPED.template(name)
+        }
+    }
+
+    fn compose_from(job: &Job) -> Document {
+        let style = Style { paper: Paper::A4, sheet: Sheet::Report, accent: [0x2f, 0x5d, 0x50] };
+        let source = Source {
+            site: &job.site,
+            plan: &job.plan,
+            template: &Words,
+            style,
+            letterhead: None,
+            fingerprint: job.fingerprint,
+            squeeze: 0,
+        };
+        document::compose(&source, Edition::CarePlan).unwrap()
+    }
+
+    #[divan::bench]
+    fn compose(bencher: Bencher) {
+        let job = job();
+        bencher.bench_local(|| compose_from(black_box(&job)));
+    }
+
+    #[divan::bench]
+    fn typeset(bencher: Bencher) {
+        let (document, fonts) = (compose_from(&job()), fonts());
+        bencher.bench_local(|| layout::typeset(black_box(&document), &fonts));
+    }
+
+    #[divan::bench]
+    fn write(bencher: Bencher) {
+        let (document, fonts) = (compose_from(&job()), fonts());
+        let pages = layout::typeset(&document, &fonts).pages;
+        bencher.bench_local(|| weirbook::pdf::write::write(black_box(&pages), &document, &fonts, &[]).unwrap().len());
+    }
+}

@@ -1,0 +1,33 @@
+//! The three demo sites, read and planned in memory.
+
+use weirbook::diag::Text;
+use weirbook::{Choices, Job, Shipped, prepare};
+
+/// Site file and log of each demo, by the site's id.
+pub const DEMOS: [(&str, &str, &str); 3] = [
+    (
+        "quoyle-end",
+        include_str!("../demo-sites/quoyle-end/site.toml"),
+        include_str!("../demo-sites/quoyle-end/log.csv"),
+    ),
+    ("pinch-gap", include_str!("../demo-sites/pinch-gap/site.toml"), include_str!("../demo-sites/pinch-gap/log.csv")),
+    (
+        "wendlow-bottom",
+        include_str!("../demo-sites/wendlow-bottom/site.toml"),
+        include_str!("../demo-sites/wendlow-bottom/log.csv"),
+    ),
+];
+
+/// The job of one demo.
+pub fn job(id: &str) -> Job {
+    let (_, site, log) = DEMOS.iter().find(|demo| demo.0 == id).unwrap();
+    made(site, Some(log))
+}
+
+/// A job from texts; panics with the complaints when there is none.
+pub fn made(site: &str, log: Option<&str>) -> Job {
+    let site = Text { name: "site.toml".into(), words: site.into() };
+    let log = log.map(|log| Text { name: "log.csv".into(), words: log.into() });
+    let (job, complaints) = prepare(&site, log.as_ref(), Choices::default(), &Shipped);
+    job.unwrap_or_else(|| panic!("{:#?}", complaints.sorted()))
+}

@@ -1,0 +1,479 @@
+//! The whole program, driven as a person does: a fresh folder, a command, what it prints, what it leaves.
+
+#![expect(clippy::disallowed_methods, reason = "the tests of the program read and write files as a person does")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use serde_json::Value;
+use tempfile::TempDir;
+use weirbook::pdf::read;
+
+use crate::demos::DEMOS;
+
+/// A fresh folder and the program.
+struct Bench {
+    folder: TempDir,
+}
+
+/// What a run came to.
+struct Run {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+impl Bench {
+    fn new() -> Self {
+        Self { folder: TempDir::new().unwrap() }
+    }
+
+    /// A folder that holds one demo site as it is shipped, letterhead and all.
+    fn with_demo(id: &str) -> Self {
+        let bench = Self::new();
+        let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-sites").join(id);
+        for entry in fs::read_dir(from).unwrap() {
+            let path = entry.unwrap().path();
+            fs::copy(&path, bench.path(path.file_name().unwrap().to_str().unwrap())).unwrap();
+        }
+        bench
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn write(&self, name: &str, words: &str) {
+        fs::write(self.path(name), words).unwrap();
+    }
+
+    fn bytes(&self, name: &str) -> Vec<u8> {
+        fs::read(self.path(name)).unwrap_or_else(|e| panic!("{name}: {e}"))
+    }
+
+    /// The words of a PDF, pages parted by a blank line.
+    fn words(&self, name: &str) -> String {
+        read::text(&self.bytes(name)).unwrap().join("\n\n")
+    }
+
+    /// The names in the folder, in order.
+    fn names(&self) -> Vec<String> {
+        let mut names: Vec<String> = fs::read_dir(self.folder.path())
+            .unwrap()
+            .map(|e| e.unwrap().file_name().to_string_lossy().into_owned())
+            .collect();
+        names.sort();
+        names
+    }
+
+    fn pdfs(&self) -> Vec<String> {
+        self.names().into_iter().filter(|name| name.ends_with(".pdf")).collect()
+    }
+
+    fn weirbook(&self, arguments: &[&str]) -> Run {
+        let Output { status, stdout, stderr } = Command::new(env!("CARGO_BIN_EXE_weirbook"))
+            .args(arguments)
+            .current_dir(self.folder.path())
+            .output()
+            .unwrap();
+        Run {
+            code: status.code().unwrap_or(-1),
+            out: String::from_utf8(stdout).unwrap(),
+            err: String::from_utf8(stderr).unwrap(),
+        }
+    }
+
+    fn done(&self, arguments: &[&str]) -> Run {
+        let run = self.weirbook(arguments);
+        assert_eq!(run.code, 0, "{arguments:?}\n{}\n{}", run.out, run.err);
+        run
+    }
+}
+
+fn no_panic(run: &Run) {
+    assert!(!run.err.contains("panicked"), "{}", run.err);
+}
+
+#[test]
+fn plan_writes_both_documents_and_says_what_matters() {
+    for (id, ..) in DEMOS {
+        let bench = Bench::with_demo(id);
+        let before = bench.names();
+        let run = bench.done(&["plan", "site.toml"]);
+        let (plan, sheet) = (format!("{id}-care-plan.pdf"), format!("{id}-shed-sheet.pdf"));
+        assert_eq!(bench.pdfs(), [plan.clone(), sheet.clone()]);
+        assert_eq!(bench.names().len(), before.len() + 2, "no temporary file stays behind");
+        for name in [&plan, &sheet] {
+            assert!(
+                run.out.lines().any(|line| line.starts_with("wrote") && line.ends_with(name.as_str())),
+                "{}",
+                run.out
+            );
+        }
+        assert!(run.out.lines().any(|line| line.starts_with("verdict")), "{}", run.out);
+        assert!(bench.bytes(&plan).starts_with(b"%PDF-"));
+    }
+}
+
+#[test]
+fn a_site_is_planned_from_any_folder() {
+    let bench = Bench::with_demo("quoyle-end");
+    let elsewhere = Bench::new();
+    elsewhere.done(&["plan", bench.path("site.toml").to_str().unwrap()]);
+    assert!(elsewhere.names().is_empty(), "the plan stands beside the site file");
+    assert_eq!(bench.pdfs().len(), 2);
+}
+
+#[test]
+fn the_output_folder_can_be_chosen() {
+    let bench = Bench::with_demo("quoyle-end");
+    fs::create_dir(bench.path("plans")).unwrap();
+    bench.done(&["plan", "site.toml", "-o", "plans"]);
+    assert!(bench.pdfs().is_empty());
+    assert!(
+        bench.path("plans/quoyle-end-care-plan.pdf").exists() && bench.path("plans/quoyle-end-shed-sheet.pdf").exists()
+    );
+}
+
+#[test]
+fn an_output_folder_that_is_not_there_is_said_to_be_so() {
+    let bench = Bench::with_demo("quoyle-end");
+    let run = bench.weirbook(&["plan", "site.toml", "-o", "nowhere"]);
+    no_panic(&run);
+    if run.code == 0 {
+        assert!(bench.path("nowhere/quoyle-end-care-plan.pdf").exists());
+    } else {
+        assert_eq!(run.code, 1, "{}", run.err);
+        assert!(run.err.contains("nowhere"), "{}", run.err);
+    }
+}
+
+#[test]
+fn editions_are_printed_as_asked() {
+    let bench = Bench::with_demo("quoyle-end");
+    bench.done(&["plan", "site.toml", "--edition", "workings"]);
+    assert_eq!(bench.pdfs(), ["quoyle-end-workings.pdf"]);
+    bench.done(&["plan", "site.toml", "--edition", "workings", "--edition", "shed-sheet"]);
+    assert_eq!(bench.pdfs(), ["quoyle-end-shed-sheet.pdf", "quoyle-end-workings.pdf"]);
+    let pages = read::text(&bench.bytes("quoyle-end-shed-sheet.pdf")).unwrap();
+    assert_eq!(pages.len(), 1, "the sheet for the shed is one page");
+}
+
+#[test]
+fn every_shed_sheet_is_one_page() {
+    for (id, ..) in DEMOS {
+        for units in ["metric", "us", "imperial"] {
+            let bench = Bench::with_demo(id);
+            bench.done(&["plan", "site.toml", "--edition", "shed-sheet", "--units", units]);
+            assert_eq!(read::text(&bench.bytes(&format!("{id}-shed-sheet.pdf"))).unwrap().len(), 1, "{id} in {units}");
+        }
+    }
+}
+
+#[test]
+fn the_date_can_be_given_and_wins() {
+    let bench = Bench::with_demo("quoyle-end");
+    bench.done(&["plan", "site.toml", "--date", "2027-02-20"]);
+    let words = bench.words("quoyle-end-care-plan.pdf").replace('\u{a0}', " ");
+    assert!(words.contains("20 February 2027") || words.contains("2027-02-20"), "{words}");
+}
+
+#[test]
+fn units_can_be_chosen_over_the_site_file() {
+    let bench = Bench::with_demo("quoyle-end");
+    bench.done(&["plan", "site.toml", "--units", "us"]);
+    let us = bench.words("quoyle-end-care-plan.pdf");
+    assert!(us.contains("gallons"), "{us}");
+    bench.done(&["plan", "site.toml"]);
+    let metric = bench.words("quoyle-end-care-plan.pdf");
+    assert!(metric.contains("litres") && !metric.contains("gallons"), "{metric}");
+}
+
+#[test]
+fn check_does_all_but_write() {
+    for (id, ..) in DEMOS {
+        let bench = Bench::with_demo(id);
+        let before = bench.names();
+        let run = bench.done(&["check", "site.toml"]);
+        assert_eq!(bench.names(), before);
+        assert!(run.out.contains("verdict"), "{}", run.out);
+    }
+}
+
+#[test]
+fn a_refused_plan_leaves_nothing_behind() {
+    let bench = Bench::with_demo("quoyle-end");
+    let site = String::from_utf8(bench.bytes("site.toml")).unwrap();
+    bench.write("site.toml", &site.replace("\"5.40 m\"", "\"5.40\""));
+    let before = bench.names();
+    let run = bench.weirbook(&["plan", "site.toml"]);
+    assert_eq!(run.code, 2, "{}", run.err);
+    assert_eq!(bench.names(), before);
+    assert!(run.err.contains("error[") && run.err.contains("site.toml"), "{}", run.err);
+    no_panic(&run);
+    // An older plan is not touched by a refused one.
+    bench.write("quoyle-end-care-plan.pdf", "older");
+    assert_eq!(bench.weirbook(&["plan", "site.toml"]).code, 2);
+    assert_eq!(bench.bytes("quoyle-end-care-plan.pdf"), b"older");
+}
+
+#[test]
+fn a_new_site_passes_check_once_its_blanks_are_filled() {
+    let bench = Bench::new();
+    let run = bench.done(&["new", "ash-lane"]);
+    assert!(run.out.contains("ash-lane"), "{}", run.out);
+    let blank = fs::read_to_string(bench.path("ash-lane/site.toml")).unwrap();
+    // Every blank that has to be filled, and no other.
+    let answers = [
+        ("id", "ash-lane"),
+        ("owner", "A. Nobody"),
+        ("place", "Ash Lane"),
+        ("country", "other"),
+        ("plan_date", "2026-05-10"),
+        ("telephone", "1"),
+        ("paper", "A4"),
+        ("units", "metric"),
+        ("shape", "rectangle"),
+        ("length", "4 m"),
+        ("width", "3 m"),
+        ("mean_depth", "1 m"),
+        ("kind", "mains"),
+        ("steps", "6"),
+        ("count", "2"),
+        ("new_mass", "430 g"),
+        ("flow", "15 L/min"),
+    ];
+    let filled: String = blank
+        .lines()
+        .map(|line| {
+            let Some((key, rest)) = line.split_once(" = \"\"").filter(|(key, _)| !key.starts_with('#')) else {
+                return format!("{line}\n");
+            };
+            // A name is asked for twice, of the pond and of the firm.
+            let answer = answers.iter().find(|a| a.0 == key).map(|a| a.1).or((key == "name").then_some("Ash Lane"));
+            format!("{key} = \"{}\"{rest}\n", answer.unwrap_or_default())
+        })
+        .collect();
+    fs::write(bench.path("ash-lane/site.toml"), filled).unwrap();
+    let run = bench.weirbook(&["check", "ash-lane/site.toml"]);
+    assert_eq!(run.code, 0, "{}\n{}", run.out, run.err);
+    assert!(run.out.contains("missing"), "what was not measured is said: {}", run.out);
+}
+
+#[test]
+fn new_refuses_to_write_over_a_site() {
+    let bench = Bench::new();
+    bench.done(&["new", "here"]);
+    fs::write(bench.path("here/site.toml"), "mine").unwrap();
+    let run = bench.weirbook(&["new", "here"]);
+    assert_eq!(run.code, 2, "{}", run.err);
+    assert_eq!(fs::read_to_string(bench.path("here/site.toml")).unwrap(), "mine");
+}
+
+#[test]
+fn figures_are_the_same_in_every_form() {
+    let bench = Bench::with_demo("quoyle-end");
+    let json = bench.done(&["figures", "site.toml", "--format", "json"]).out;
+    let list: Vec<Value> = serde_json::from_str(&json).unwrap();
+    let csv = bench.done(&["figures", "site.toml", "--format", "csv"]).out;
+    let rows: Vec<csv::StringRecord> = csv::Reader::from_reader(csv.as_bytes()).records().map(Result::unwrap).collect();
+    let text = bench.done(&["figures", "site.toml"]).out;
+    assert_eq!(list.len(), rows.len());
+    for (line, row) in list.iter().zip(&rows) {
+        let id = line["id"].as_str().unwrap();
+        assert_eq!(&row[1], id);
+        assert!(
+            (row[5].parse::<f64>().unwrap() - line["value"].as_f64().unwrap()).abs()
+                <= 1e-12 * line["value"].as_f64().unwrap().abs()
+        );
+        assert!(text.contains(&format!("[{id}]")), "{id} is not in the text");
+    }
+    assert_eq!(bench.pdfs().len(), 0);
+}
+
+#[test]
+fn typing_mistakes_are_answered_with_help() {
+    let bench = Bench::with_demo("quoyle-end");
+    for arguments in [
+        &["plan"][..],
+        &["paln", "site.toml"],
+        &["plan", "site.toml", "--edition", "shed"],
+        &["plan", "site.toml", "--unit", "us"],
+        &["plan", "site.toml", "--units", "american"],
+        &["plan", "site.toml", "--date", "18.02.2027"],
+        &["plan", "site.toml", "--date", "2027-02-30"],
+        &["figures", "site.toml", "--format", "xml"],
+        &["new"],
+        &[],
+    ] {
+        let run = bench.weirbook(arguments);
+        assert_eq!(run.code, 2, "{arguments:?}: {}", run.err);
+        assert!(run.err.contains("--help") || run.err.contains("Usage"), "{arguments:?}: {}", run.err);
+        no_panic(&run);
+    }
+    assert!(bench.pdfs().is_empty());
+    let run = bench.weirbook(&["plan", "site.toml", "--edition", "shed-shet"]);
+    assert!(run.err.contains("shed-sheet"), "the nearest is offered: {}", run.err);
+}
+
+#[test]
+fn help_shows_an_example_of_every_command() {
+    let bench = Bench::new();
+    for arguments in
+        [&["--help"][..], &["plan", "--help"], &["check", "--help"], &["new", "--help"], &["figures", "--help"]]
+    {
+        let run = bench.done(arguments);
+        assert!(run.out.contains("Example") && run.out.contains("weirbook "), "{arguments:?}: {}", run.out);
+    }
+    assert!(bench.done(&["--help"]).out.contains("Exit codes"));
+}
+
+#[test]
+fn a_missing_file_and_a_folder_in_its_place_are_told_apart() {
+    let bench = Bench::new();
+    for command in ["plan", "check", "figures"] {
+        let run = bench.weirbook(&[command, "nothing.toml"]);
+        assert_eq!(run.code, 1, "{}", run.err);
+        assert!(run.err.contains("nothing.toml"), "{}", run.err);
+        fs::create_dir_all(bench.path("folder")).unwrap();
+        let run = bench.weirbook(&[command, "folder"]);
+        assert_eq!(run.code, 1, "{}", run.err);
+        assert!(run.err.contains("site.toml"), "the file in it is named: {}", run.err);
+    }
+}
+
+#[test]
+fn a_log_that_is_not_there_is_a_complaint_at_its_line() {
+    let bench = Bench::with_demo("quoyle-end");
+    fs::remove_file(bench.path("log.csv")).unwrap();
+    let run = bench.weirbook(&["plan", "site.toml"]);
+    assert_eq!(run.code, 2, "{}", run.err);
+    assert!(run.err.contains("log.csv") && run.err.contains("site.toml:"), "{}", run.err);
+    assert!(bench.pdfs().is_empty());
+}
+
+#[test]
+fn texts_that_are_no_texts_are_refused_without_a_panic() {
+    let bench = Bench::with_demo("quoyle-end");
+    for bytes in [&b""[..], b"\xff\xfe\x00", b"\xef\xbb\xbf", b"[[[[", b"\x00\x00", b"= = =\n\"\"\"", b"[site]\nid = 3"]
+    {
+        fs::write(bench.path("site.toml"), bytes).unwrap();
+        let run = bench.weirbook(&["plan", "site.toml"]);
+        assert_eq!(run.code, 2, "{bytes:?}: {}{}", run.out, run.err);
+        no_panic(&run);
+    }
+    assert!(bench.pdfs().is_empty());
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes_in_two_processes() {
+    for (id, ..) in DEMOS {
+        let (first, second) = (Bench::with_demo(id), Bench::with_demo(id));
+        let all = ["plan", "site.toml", "--edition", "care-plan", "--edition", "shed-sheet", "--edition", "workings"];
+        first.done(&all);
+        second.done(&all);
+        assert_eq!(first.pdfs().len(), 3);
+        for name in first.pdfs() {
+            assert!(first.bytes(&name) == second.bytes(&name), "{name} differs between two runs");
+        }
+    }
+}
+
+#[test]
+fn byte_order_mark_and_line_ends_do_not_change_the_words() {
+    let bench = Bench::with_demo("quoyle-end");
+    bench.done(&["plan", "site.toml"]);
+    let plain = bench.words("quoyle-end-shed-sheet.pdf");
+    for name in ["site.toml", "log.csv"] {
+        let words = String::from_utf8(bench.bytes(name)).unwrap();
+        bench.write(name, &format!("\u{feff}{}", words.replace('\n', "\r\n")));
+    }
+    bench.done(&["plan", "site.toml"]);
+    assert_eq!(bench.words("quoyle-end-shed-sheet.pdf"), plain);
+}
+
+#[test]
+fn printed_doses_can_be_read_back_from_the_file() {
+    for (id, ..) in DEMOS {
+        let bench = Bench::with_demo(id);
+        let run = bench.done(&["plan", "site.toml"]);
+        let plain = |text: &str| text.replace(['\u{a0}', '\u{202f}'], " ");
+        let words = plain(&bench.words(&format!("{id}-care-plan.pdf")));
+        for line in run.out.lines().filter(|line| line.starts_with("dose")) {
+            let amount = plain(line.trim_start_matches("dose").trim());
+            let amount = amount.split(" of ").next().unwrap();
+            assert!(words.contains(amount), "{id}: `{amount}` is not in\n{words}");
+        }
+        for line in run.out.lines().filter(|line| line.starts_with("change")) {
+            let amount = plain(line.trim_start_matches("change").trim());
+            let amount = amount.split(',').take(2).collect::<Vec<_>>().join(",");
+            let number: String = amount.chars().take_while(|c| c.is_ascii_digit() || *c == ',').collect();
+            assert!(words.contains(number.trim_end_matches(',')), "{id}: `{number}` is not in\n{words}");
+        }
+    }
+}
+
+#[test]
+fn a_name_that_looks_like_a_program_prints_as_typed() {
+    let bench = Bench::with_demo("quoyle-end");
+    let name = "# **<script>{{ 1 }}";
+    let site = String::from_utf8(bench.bytes("site.toml")).unwrap();
+    for (key, old) in [("name", "name = \"Quoyle End\""), ("owner", "owner = \"Mrs L. Vennaby\"")] {
+        bench.write("site.toml", &site.replacen(old, &format!("{key} = \"{name}\""), 1));
+        bench.done(&["plan", "site.toml"]);
+        // The sheet for the shed names the pond, not its owner.
+        for file in bench.pdfs().into_iter().filter(|file| key == "name" || file.contains("care-plan")) {
+            let words = bench.words(&file).replace('\u{a0}', " ");
+            assert!(words.contains(name), "{key}, {file}:\n{words}");
+        }
+    }
+    let hard = "a | b ~~c~~ [d](e) `f` &amp; 1. \\n _g_ {% if %} ![h](drawing:i)";
+    bench.write("site.toml", &site.replacen("name = \"Quoyle End\"", &format!("name = '{hard}'"), 1));
+    bench.done(&["plan", "site.toml"]);
+    let words = bench.words("quoyle-end-care-plan.pdf").replace('\u{a0}', " ");
+    assert!(words.contains(hard), "{words}");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_folder_that_may_not_be_written_is_said_to_be_so() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let bench = Bench::with_demo("quoyle-end");
+    fs::create_dir(bench.path("locked")).unwrap();
+    fs::set_permissions(bench.path("locked"), fs::Permissions::from_mode(0o555)).unwrap();
+    // Whoever may do anything (root) can write there all the same.
+    let free = fs::write(bench.path("locked/probe"), "").is_ok();
+    let run = bench.weirbook(&["plan", "site.toml", "-o", "locked"]);
+    no_panic(&run);
+    if !free {
+        assert_eq!(run.code, 1, "{}{}", run.out, run.err);
+        assert!(run.err.contains("could not be written"), "{}", run.err);
+        assert_eq!(fs::read_dir(bench.path("locked")).unwrap().count(), 0);
+    }
+    // A file where a folder is wanted stops everyone.
+    bench.write("file", "");
+    let run = bench.weirbook(&["plan", "site.toml", "-o", "file"]);
+    assert_eq!(run.code, 1, "{}{}", run.out, run.err);
+    assert!(run.err.contains("could not be written"), "{}", run.err);
+}
+
+#[test]
+fn the_words_of_the_demo_plans_are_those_reviewed() {
+    for (id, ..) in DEMOS {
+        let bench = Bench::with_demo(id);
+        bench.done(&["plan", "site.toml"]);
+        for edition in ["care-plan", "shed-sheet"] {
+            let pages = read::text(&bench.bytes(&format!("{id}-{edition}.pdf"))).unwrap();
+            // One sentence a line, so that a change of wording shows as one line.
+            let words: Vec<String> = pages
+                .iter()
+                .zip(1..)
+                .map(|(page, number)| format!("--- page {number}\n{}\n", page.replace(". ", ".\n")))
+                .collect();
+            insta::with_settings!({ omit_expression => true, prepend_module_to_snapshot => false }, {
+                insta::assert_snapshot!(format!("words-{id}-{edition}"), words.join("\n"));
+            });
+        }
+    }
+}
