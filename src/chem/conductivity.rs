@@ -2,7 +2,7 @@
 
 use crate::reference::{CONDUCTIVITY_IONS, Substance};
 use crate::units::table::{MICROSIEMENS, Unit};
-use crate::units::{CarbonateHardness, Conductivity, Kind, MolarConcentration, Ratio};
+use crate::units::{Calcium, CarbonateHardness, Conductivity, Kind, MolarConcentration, Ratio};
 use crate::workings::Figure;
 
 /// Siemens metre squared a mole.
@@ -33,6 +33,21 @@ pub fn rise_with_buffer(
         "κ_rise",
         &MICROSIEMENS,
     )
+}
+
+/// Rise of conductivity made by a rise of calcium with this calcium salt, from the same limiting values.
+#[must_use]
+pub fn rise_with_calcium(id: &str, rise: &Figure<Calcium>, substance: &'static Substance) -> Figure<Conductivity> {
+    let each: Figure<MolarConductivity> = Figure::cited(
+        substance.conductivity,
+        "Λ",
+        "limiting conductivity of its ions",
+        &MOLAR_CONDUCTIVITY,
+        &CONDUCTIVITY_IONS,
+    );
+    (&rise.meaning::<MolarConcentration>() * each)
+        .meaning::<Conductivity>()
+        .named(id, "Rise in conductivity by calcium", "κ_Ca", &MICROSIEMENS)
 }
 
 /// A pure number, to say how many times the supply's conductivity a pond's is.

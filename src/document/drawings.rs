@@ -55,6 +55,7 @@ impl Drawings<'_> {
             Judged::TooHigh => "above the target",
             Judged::TreatSupply => "the supply must be treated",
             Judged::TestIt => "not measured",
+            Judged::NoTarget => "no target is set",
         };
         // A one-sided target starts at zero; chlorine's target is zero itself, so its scale is the supply's.
         let high = row.high.map(|h| unit.of(h)).map(|h| if h <= 0.0 { 0.1 } else { h });

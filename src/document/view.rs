@@ -49,8 +49,24 @@ fn large(text: &str) -> Value {
     Value::from_safe_string(words.join(" "))
 }
 
+/// A mass; with `.stock`, where it is too small to weigh: the stock solution that holds it.
+fn weighed<Q: Si>(lines: &Lines, of: &Figure<Q>, text: String) -> Value {
+    let id = of.id().map(|id| format!("{id}.stock"));
+    let line = id.as_deref().and_then(|id| lines.all().iter().find(|l| l.id == id));
+    let stock = line.map(|line| {
+        let millilitres = line.unit.of(line.node.si);
+        let strength = if of.si() < 2e-3 { 10 } else { 100 };
+        map! {
+            "text" => format!("{}\u{a0}mL", plain(millilitres, Digits::Significant(3))),
+            "grams" => strength,
+            "mark" => marks(lines, [line.id.as_str()]),
+        }
+    });
+    Value::from_object(Marked { text, mark: marks(lines, of.id()), stock })
+}
+
 fn figure_with(lines: &Lines, id: Option<&str>, text: String) -> Value {
-    Value::from_object(Marked { text, mark: marks(lines, id) })
+    Value::from_object(Marked { text, mark: marks(lines, id), stock: None })
 }
 
 /// A figure's words, which print as such, with `.mark` beside them.
@@ -58,6 +74,7 @@ fn figure_with(lines: &Lines, id: Option<&str>, text: String) -> Value {
 struct Marked {
     text: String,
     mark: Value,
+    stock: Option<Value>,
 }
 
 impl minijinja::value::Object for Marked {
@@ -69,6 +86,7 @@ impl minijinja::value::Object for Marked {
             "text" => Some(Value::from(self.text.clone())),
             "mark" => Some(self.mark.clone()),
             "large" => Some(large(&self.text)),
+            "stock" => Some(self.stock.clone().unwrap_or(Value::from(()))),
             _ => None,
         }
     }
@@ -93,6 +111,7 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     view.insert(
         "site",
         map! {
+            "where" => if site.place.starts_with(&site.name) { site.place.clone() } else { format!("{}, {}", site.name, site.place) },
             "name" => site.name.as_str(), "owner" => site.owner.as_str(), "place" => site.place.as_str(),
             "country_rules" => match site.country {
                 Country::UnitedStates => "us", Country::EuropeanUnion => "eu", Country::UnitedKingdom => "uk", Country::Other => "other",
@@ -106,9 +125,10 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
             "by" => site.visited_by.clone().unwrap_or_else(|| site.firm.name.clone()),
         },
     );
-    let acting = plan.readings.iter().filter(|r| !matches!(r.judged, Judged::Good)).count();
+    let acting = plan.readings.iter().filter(|r| !matches!(r.judged, Judged::Good | Judged::NoTarget)).count();
     view.insert("acting", count_word(acting as u64).into());
     view.insert("date", reader.long_date(plan.date).into());
+    view.insert("today", reader.weekday_day(plan.date).into());
     view.insert("date_short", reader.day(plan.date).into());
     view.insert("next_visit", site.next_visit.as_ref().map(|d| reader.long_date(d.value)).into());
     let last_visit = site.visits.last().map(|v| v.date);
@@ -125,14 +145,14 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
         "salt",
         correction.salt.as_ref().map_or(Value::from(()), |s| {
             map! {
-                "dose" => figure(lines, &s.dose, reader.mass(s.dose.si())),
+                "dose" => weighed(lines, &s.dose, reader.mass(s.dose.si())),
                 "total" => figure(lines, &s.total, reader.mass(s.total.si())),
                 "days" => reader.days(&s.days),
             }
         }),
     );
-    view.insert("changes", correction.changes.as_ref().map_or(Value::from(()), |c| change(c, reader, lines)));
-    view.insert("copper_change", correction.copper.as_ref().map_or(Value::from(()), |c| change(c, reader, lines)));
+    view.insert("changes", correction.changes.as_ref().map_or(Value::from(()), |c| change(c, source, reader, lines)));
+    view.insert("copper_change", correction.copper.as_ref().map_or(Value::from(()), |c| change(c, source, reader, lines)));
     view.insert(
         "supply_buffer",
         correction
@@ -169,6 +189,11 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     }));
     view.insert("flow", plan.flow.as_ref().map_or(Value::from(()), |(flow, turnover)| {
         map! {
+            "how" => match &site.flow {
+                Some(crate::site::FlowTest::Bucket { .. }) => "by bucket and stopwatch",
+                Some(crate::site::FlowTest::Notch { .. }) => "by a notch",
+                _ => "as given",
+            },
             "rate" => figure(lines, flow, reader.flow(flow.si())),
             "turnover" => figure(lines, turnover, reader.time(turnover.si())),
             "quick" => turnover.si() <= 2.0 * 3600.0,
@@ -176,13 +201,15 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     }));
     view.insert("bars", bars(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("bars_place", site.bars.as_ref().and_then(|b| b.place.clone()).into());
-    view.insert("full", plan.full_reached.map_or(Value::from(()), |(reached, steps)| {
-        map! { "reached" => reached, "steps" => steps, "short" => f64::from(reached) < 0.7 * f64::from(steps) }
+    view.insert("full", plan.full_reached.map_or(Value::from(()), |(reached, steps, date)| {
+        map! {
+            "date" => reader.day_year(date), "reached" => reached, "steps" => steps, "short" => f64::from(reached) < 0.7 * f64::from(steps) }
     }));
     let first_aid = |aid: &crate::plan::FirstAid| {
         map! {
             "change" => figure(lines, &aid.change, reader.volume(aid.change.si(), Way::Down)),
-            "thiosulfate" => aid.thiosulfate.as_ref().map(|m| figure(lines, m, reader.mass(m.si()))),
+            "thiosulfate" => aid.thiosulfate.as_ref().map(|m| weighed(lines, m, reader.mass_up(m.si()))),
+            "buffer" => aid.buffer.as_ref().map(|m| weighed(lines, m, reader.mass(m.si()))),
             "time" => aid.time.as_ref().map(|t| figure(lines, t, reader.time(t.si()))),
         }
     };
@@ -195,7 +222,8 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     view.insert("checks", plan.checks.iter().map(|c| map! {
         "limit" => c.limit.as_str(), "proposal" => c.proposal.as_str(),
         "proposed" => with_unit(c.proposed, c.unit), "allowed" => with_unit(c.allowed, c.unit),
-        "margin" => margin(c.proposed, c.allowed),
+        "margin" => margin(c.proposed, c.allowed, c.floor),
+        "allowed_word" => if c.floor { "at least" } else { "at most" },
     }).collect());
     view.insert("sources", sources(lines));
     view.insert("groups", lines.groups().into_iter().map(|(key, title)| map! { "key" => key, "title" => title }).collect());
@@ -203,6 +231,8 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
         "kind" => match site.supply.kind { SupplyKind::Mains => "mains", SupplyKind::Well => "well", SupplyKind::Rain => "rain" },
         "word" => match site.supply.kind { SupplyKind::Mains => "tap water", SupplyKind::Well => "well water", SupplyKind::Rain => "collected rain" },
         "softened" => site.supply.softened,
+        "hardness_below" => site.supply.readings.general_hardness.as_ref().zip(site.supply.readings.carbonate_hardness.as_ref())
+            .is_some_and(|(general, carbonate)| 2.0 * general.value.si() < carbonate.value.si() * (1.0 - 1e-9)),
         "float_valve" => site.supply.float_valve,
         "carbon_filter" => site.supply.carbon_filter,
         "chlorinated" => plan.emergency.poisoning.thiosulfate.is_some(),
@@ -232,7 +262,11 @@ fn with_unit(value: f64, unit: &str) -> String {
     if unit.is_empty() { number } else { format!("{number}\u{a0}{unit}") }
 }
 
-fn margin(proposed: f64, allowed: f64) -> String {
+fn margin(proposed: f64, allowed: f64, floor: bool) -> String {
+    if floor {
+        let share = (proposed / allowed - 1.0) * 100.0;
+        return if share < 0.5 { "at the limit".into() } else { format!("{share:.0}\u{a0}% over") };
+    }
     if allowed == 0.0 {
         return if proposed <= 0.0 { "kept".into() } else { "broken".into() };
     }
@@ -271,7 +305,7 @@ fn volume(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
     let row = |name: String, how: String, figure_of: &Figure<crate::units::Volume>| {
         map! {
             "name" => name, "how" => how,
-            "value" => crate::units::group(figure_of.si() / unit, Digits::Significant(3)),
+            "value" => crate::units::group(figure_of.si() / unit, Digits::Significant(4)),
             "mark" => marks(lines, figure_of.id()),
         }
     };
@@ -279,13 +313,16 @@ fn volume(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
     rows.extend(volume.displaced.iter().map(|(name, v)| {
         map! { "name" => format!("less {name}"), "how" => "pushed out", "value" => format!("\u{2212}{}", crate::units::group(v.si() / unit, Digits::Significant(3))), "mark" => "" }
     }));
+    if let Some(tape) = &volume.tape {
+        rows.push(row("Parts together".into(), "by tape and soundings".into(), tape));
+    }
     let methods: Vec<Value> = volume.methods.iter().map(|(name, v)| row(name.clone(), "another way, weighed in".into(), v)).collect();
     rows.extend(methods);
     map! {
         "low" => figure(lines, &volume.low, low),
         "high" => figure(lines, &volume.high, high),
         "low_number" => figure(lines, &volume.low, bare(reader.volume(volume.low.si(), Way::Down))),
-        "total" => figure(lines, &volume.total, crate::units::group(volume.total.si() / unit, Digits::Significant(3))),
+        "total" => figure(lines, &volume.total, crate::units::group(volume.total.si() / unit, Digits::Significant(4))),
         "rows" => rows,
     }
 }
@@ -295,7 +332,7 @@ fn range<Q: Si>(lines: &Lines, reader: &Reader, key: &str, least: &Figure<Q>, mo
     let (low, high) = (reader.number(key, least.si()), reader.quantity(key, most.si()));
     let same = low == reader.number(key, most.si());
     let text = if same { format!("about {high}") } else { format!("{low} to {high}") };
-    Value::from_object(Marked { text, mark: marks(lines, [least.id(), most.id()].into_iter().flatten()) })
+    Value::from_object(Marked { text, mark: marks(lines, [least.id(), most.id()].into_iter().flatten()), stock: None })
 }
 
 /// The number before the unit's word.
@@ -335,7 +372,7 @@ fn reading(row: &ReadingRow, source: &Source<'_>, reader: &Reader, lines: &Lines
         let number = reader.number(key, p);
         if row.less_than { format!("under\u{a0}{number}") } else { number }
     });
-    let acts = !matches!(row.judged, Judged::Good);
+    let acts = !matches!(row.judged, Judged::Good | Judged::NoTarget);
     let word = match row.judged {
         Judged::Good => "good",
         Judged::TooLow => "too low",
@@ -343,6 +380,7 @@ fn reading(row: &ReadingRow, source: &Source<'_>, reader: &Reader, lines: &Lines
         Judged::TreatSupply if source.site.supply.kind == SupplyKind::Mains => "treat tap",
         Judged::TreatSupply => "treat supply",
         Judged::TestIt => "test it",
+        Judged::NoTarget => "not judged",
     };
     map! {
         "key" => key,
@@ -380,6 +418,7 @@ fn act_name(act: Act) -> &'static str {
         Act::LessFood => "less-food",
         Act::ChangeForHardness => "change-for-hardness",
         Act::StopOverflow => "stop-overflow",
+        Act::ShutFloatValve => "shut-float-valve",
         Act::Settle => "settle",
         Act::TestMissing => "test-missing",
         Act::OtherMeasures => "other-measures",
@@ -417,7 +456,7 @@ fn buffer(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> 
     Some(map! {
         "name" => b.substance.name, "shop" => b.substance.shop, "adding" => b.substance.adding,
         "handling" => b.substance.handling, "beware" => b.substance.beware,
-        "dose" => figure(lines, &b.dose, reader.mass(b.dose.si())),
+        "dose" => weighed(lines, &b.dose, reader.mass(b.dose.si())),
         "buy" => figure(lines, &b.buy, reader.mass(b.buy.si())),
         "count" => figure(lines, &b.count, count_word(b.days.len() as u64)),
         "many" => b.days.len() > 1,
@@ -426,10 +465,11 @@ fn buffer(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> 
         "after" => range(lines, reader, key, &b.after_least, &b.after_most),
         "rise" => figure(lines, &b.rise_most, reader.quantity(key, b.rise_most.si())),
         "stir" => b.stir.as_ref().map(|s| figure(lines, s, reader.bucket(s.si()))),
-        "ph_shift" => figure(lines, &b.ph_shift, plain(b.ph_shift.si(), Digits::Places(2))),
+        "ph_shift" => figure(lines, &b.ph_shift, plain(libm::ceil(b.ph_shift.si() * 10.0 - 1e-9) / 10.0, Digits::Places(1))),
         "ph_after" => figure(lines, &b.ph_after, ph(b.ph_after.si())),
         "ammonia_after" => figure(lines, &b.unionised_after, reader.quantity("unionised-ammonia", b.unionised_after.si())),
         "days" => reader.days(&b.days),
+        "day_list" => day_list(&b.days, reader),
         "table" => table,
     })
 }
@@ -440,7 +480,7 @@ fn calcium(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value>
     Some(map! {
         "name" => c.substance.name, "shop" => c.substance.shop, "adding" => c.substance.adding,
         "handling" => c.substance.handling, "beware" => c.substance.beware,
-        "dose" => figure(lines, &c.dose, reader.mass(c.dose.si())),
+        "dose" => weighed(lines, &c.dose, reader.mass(c.dose.si())),
         "buy" => figure(lines, &c.buy, reader.mass(c.buy.si())),
         "count" => figure(lines, &c.count, count_word(c.days.len() as u64)),
         "many" => c.days.len() > 1,
@@ -448,10 +488,11 @@ fn calcium(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value>
         "start" => reader.quantity(key, c.start.si()),
         "after" => range(lines, reader, key, &c.after_least, &c.after_most),
         "days" => reader.days(&c.days),
+        "day_list" => day_list(&c.days, reader),
     })
 }
 
-fn change(c: &ChangePlan, reader: &Reader, lines: &Lines) -> Value {
+fn change(c: &ChangePlan, source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
     map! {
         "count" => figure(lines, &c.count, count_word(c.count.si() as u64)),
         "many" => c.count.si() > 1.5,
@@ -460,13 +501,32 @@ fn change(c: &ChangePlan, reader: &Reader, lines: &Lines) -> Value {
         "through" => figure(lines, &c.through, reader.volume(c.through.si(), Way::Down)),
         "time" => c.time.as_ref().map(|t| figure(lines, t, reader.time(t.si()))),
         "off_at" => c.time.as_ref().and_then(|t| reader.clock_after_nine(t.si())),
-        "thiosulfate" => c.thiosulfate.as_ref().map(|m| figure(lines, m, reader.mass(m.si()))),
+        "thiosulfate" => c.thiosulfate.as_ref().map(|m| weighed(lines, m, reader.mass_up(m.si()))),
+        "buffer" => c.buffer.as_ref().map(|m| weighed(lines, m, reader.mass(m.si()))),
         "gate" => c.ammonia_gate.as_ref().map(|g| figure(lines, g, reader.quantity("total-ammonia", g.si()))),
         "gate_too_fine" => c.gate_too_fine,
+        "ph_differs" => ph_differs(source),
+        "calcium_after" => lines.all().iter().find(|l| l.id == "calcium.after-changes" && c.hardness_after.is_some()).map(|l| {
+            figure_with(lines, Some("calcium.after-changes"), reader.quantity("calcium", l.node.si))
+        }),
         "hardness_after" => c.hardness_after.as_ref().map(|k| figure(lines, k, reader.quantity("carbonate-hardness", k.si()))),
         "copper_after" => c.copper_after.as_ref().map(|k| figure(lines, k, reader.quantity("total-copper", k.si()))),
         "days" => reader.days(&c.days),
+        "day_list" => day_list(&c.days, reader),
     }
+}
+
+/// Whether supply and pond lie more than half a unit of pH apart.
+fn ph_differs(source: &Source<'_>) -> bool {
+    let supply = source.site.supply.readings.ph_morning.as_ref();
+    let pond = source.plan.readings.iter().find(|r| r.key == "ph-morning").and_then(|r| r.pond);
+    supply.zip(pond).is_some_and(|(supply, pond)| (supply.value.si() - pond).abs() > 0.5)
+}
+
+/// Each day by itself, for boxes to tick; a run of more than four without weekdays.
+fn day_list(days: &[NaiveDate], reader: &Reader) -> Vec<String> {
+    let short = days.len() > 1;
+    days.iter().map(|d| if short { reader.weekday_number(*d) } else { reader.weekday_day(*d) }).collect()
 }
 
 fn limits(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
@@ -497,7 +557,7 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
         .map(|spell| {
             let test = |days: i64| reader.day(spell.not_before + chrono::Duration::days(days));
             map! {
-                "from" => reader.day(spell.not_before), "last" => reader.day(spell.last), "back" => reader.day(spell.back),
+                "from" => reader.weekday_day(spell.not_before), "last" => reader.weekday_day(spell.last), "back" => reader.weekday_day(spell.back),
                 "day_before" => test(-1), "second" => test(2),
             }
         })
@@ -509,11 +569,11 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
         "spell_count" => count_word(s.spells.len() as u64),
         "no_spell" => s.no_spell,
         "rest_most" => copper(&s.rest_most), "rest_least" => number(&s.rest_least),
-        "spell_end" => copper(&s.spell_end), "spell_mean" => copper(&s.spell_mean),
+        "spell_start" => copper(&s.spell_start), "spell_end" => copper(&s.spell_end), "spell_mean" => copper(&s.spell_mean),
         "loss_from_log" => s.loss == LossOrigin::Log,
         "known" => !s.releases.is_empty(),
         "table" => s.table.iter().map(|(level, days)| map! {
-            "level" => *level, "days" => days.map_or_else(|| "not at all".to_owned(), |d| format!("{d} days")),
+            "level" => *level, "days" => days.map_or_else(|| "none".to_owned(), |d| if d == 1 { "1 day".to_owned() } else { format!("{d} days") }),
         }).collect::<Value>(),
     })
 }

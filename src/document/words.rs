@@ -107,7 +107,13 @@ impl Reader {
     /// A mass.
     #[must_use]
     pub fn mass(&self, si: f64) -> String {
-        mass_words(Mass::from_si(si), self.system)
+        mass_words(Mass::from_si(si), self.system, Way::Down)
+    }
+
+    /// The mass of a neutraliser, which must not say less.
+    #[must_use]
+    pub fn mass_up(&self, si: f64) -> String {
+        mass_words(Mass::from_si(si), self.system, Way::Up)
     }
 
     /// A volume rounded to three digits, the given way, in words.

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 
 use super::correction::day;
 use super::{Desk, Plan, Word};
+use crate::units::Si;
 
 /// When a step is done.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -33,6 +34,7 @@ pub enum Act {
     LessFood,
     ChangeForHardness,
     StopOverflow,
+    ShutFloatValve,
     Settle,
     TestMissing,
     OtherMeasures,
@@ -59,23 +61,20 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     let mut push = |act, when| out.push(Action { act, when });
     let correction = &plan.correction;
     let verdict = &plan.verdict;
-    let pending = correction.buffer.is_some()
-        || correction.calcium.is_some()
-        || correction.changes.is_some()
-        || correction.copper.is_some()
-        || correction.salt.is_some();
-    let cold = plan
-        .temperature
-        .as_ref()
-        .is_none_or(|t| crate::units::table::CELSIUS.of(t.si()) < crate::reference::SEASON_CELSIUS);
-    let run_today = verdict.word == Word::Yes && !pending && !cold && plan.schedule.is_some();
+    // The steps say of today what the schedule shows of today.
+    let run_today = plan.schedule.as_ref().and_then(|s| s.levels.first()).is_some_and(|level| *level > 0);
     push(if run_today { Act::PanelHold } else { Act::PanelZero }, When::Today);
+    if verdict.has("overflow-relay") || verdict.has("overflow-open") || verdict.has("changes-open") {
+        push(Act::StopOverflow, When::Today);
+    }
+    let supply = &desk.site.supply;
+    let chlorinated = supply.readings.total_chlorine.as_ref().is_some_and(|c| c.value.si() > 0.0 && !c.less_than);
+    if supply.float_valve && chlorinated && !supply.carbon_filter {
+        push(Act::ShutFloatValve, When::Today);
+    }
     if let Some(change) = &correction.copper {
         let when = if change.ammonia_gate.is_some() { When::Gate("ammonia-gate-copper") } else { on(&change.days) };
         push(Act::ChangeForCopper, when);
-    }
-    if verdict.has("overflow-relay") || verdict.has("overflow-open") || verdict.has("changes-open") {
-        push(Act::StopOverflow, When::Today);
     }
     if verdict.has("ammonia-high") || verdict.has("pond-soft-ammonia") {
         push(Act::LessFood, When::Today);
@@ -87,15 +86,15 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
             push(Act::PhGuard, When::Mornings);
         }
     }
+    let gated = correction.changes.as_ref().is_some_and(|c| c.ammonia_gate.is_some());
+    if let Some(change) = &correction.changes {
+        push(Act::ChangeForHardness, if gated { When::Gate("ammonia-gate") } else { on(&change.days) });
+    }
     if let Some(calcium) = &correction.calcium {
-        push(Act::Calcium, on(&calcium.days));
+        push(Act::Calcium, if gated { When::Gate("after-changes") } else { on(&calcium.days) });
     }
     if let Some(salt) = &correction.salt {
-        push(Act::Salt, on(&salt.days));
-    }
-    if let Some(change) = &correction.changes {
-        let when = if change.ammonia_gate.is_some() { When::Gate("ammonia-gate") } else { on(&change.days) };
-        push(Act::ChangeForHardness, when);
+        push(Act::Salt, if gated { When::Gate("after-changes") } else { on(&salt.days) });
     }
     let last = [
         correction.buffer.as_ref().and_then(|b| b.days.last()),
@@ -106,10 +105,10 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     .flatten()
     .max();
     if let Some(last) = last {
-        push(Act::Retest, When::On(vec![day(*last, 1)]));
+        push(Act::Retest, if gated { When::Gate("after-changes") } else { When::On(vec![day(*last, 1)]) });
     }
-    if !desk.missing.is_empty() && verdict.reasons.iter().any(|r| r.word == Word::NotYet && r.key.ends_with("untested"))
-    {
+    let untested = verdict.reasons.iter().any(|r| r.word == Word::NotYet && (r.key.ends_with("untested") || r.key.ends_with("unknown") || r.key.ends_with("untold")));
+    if verdict.word != Word::No && untested && !desk.missing.is_empty() {
         push(Act::TestMissing, When::Gate("next-visit"));
     }
     if verdict.has("authorisation-missing") && verdict.word != Word::No {

@@ -67,14 +67,14 @@ pub fn between(
 
 fn as_caco3<Q: Si>(figure: &Figure<Q>, unit: &'static Unit, symbol: &str, id: &str, title: &str) -> Figure<Ratio> {
     // A pure number of mg/L CaCO3, because the curves are tabulated so; the factor stands in the line.
-    let per: Figure<Q> = Figure::cited(1.0, symbol, "one mg/L as CaCO₃", unit, &crate::reference::ATOMIC_WEIGHTS);
+    let per: Figure<Q> = Figure::cited(1.0, "1 mg/L CaCO₃", "one mg/L as CaCO₃", unit, &crate::reference::ATOMIC_WEIGHTS);
     let ratio: Figure<Ratio> =
         &figure.meaning::<uom::si::f64::MolarConcentration>().meaning::<Ratio>() / &per.meaning::<Ratio>();
     ratio.named(id, title, symbol, &ONE).remark("A pure number: mg/L counted as CaCO₃")
 }
 
 /// The limits, or `None` where there is no copper at any limit: hardness or calcium unknown or under its floor.
-pub fn limits(desk: &mut Desk<'_>, correction: &Correction) -> Option<CopperLimits> {
+pub fn limits(desk: &Desk<'_>, correction: &Correction) -> Option<CopperLimits> {
     let alkalinity = correction.hardness_after.as_ref()?;
     let calcium = correction.calcium_after.as_ref()?;
     let alkalinity =
@@ -159,7 +159,10 @@ pub fn limits(desk: &mut Desk<'_>, correction: &Correction) -> Option<CopperLimi
     let start: Figure<Ratio> = Figure::cited(1.702, "b", "constant", &ONE, &COPPER_CRITERION);
     let dissolved: Figure<Ratio> = Figure::cited(0.960, "q_d", "dissolved share", &ONE, &COPPER_CRITERION);
     let one_ug: Figure<MassConcentration> = Figure::counted(1.0, "1 µg/L", "one microgram a litre", &MICROGRAMS);
-    let power = (&(&slope * &hardness.ln()) - &start).exp();
+    // Above 400 mg/L the criterion counts 400 (CU-04).
+    let most: Figure<Ratio> = Figure::cited(400.0, "h_most", "hardness counted at most", &ONE, &COPPER_CRITERION);
+    let counted = if hardness.si() > most.si() { minimum(&[hardness.clone(), most])? } else { hardness.clone() };
+    let power = (&(&slope * &counted.ln()) - &start).exp();
     let open_water = (one_ug * (power * dissolved)).named(
         "copper.open-water",
         "Chronic criterion of open water, dissolved copper, for comparison",
@@ -167,12 +170,15 @@ pub fn limits(desk: &mut Desk<'_>, correction: &Correction) -> Option<CopperLimi
         &MILLIGRAMS,
     );
     let kit_too_coarse = kinder::kit(desk, "total copper").and_then(|k| k.step).is_some_and(|step| step > watch.si());
-    Some(CopperLimits {
-        protection: desk.book.publish(protection),
-        stop: desk.book.publish(stop),
-        watch: desk.book.publish(watch),
-        lasting: desk.book.publish(lasting),
-        open_water: desk.book.publish(open_water),
-        kit_too_coarse,
-    })
+    Some(CopperLimits { protection, stop, watch, lasting, open_water, kit_too_coarse })
+}
+
+impl CopperLimits {
+    /// Puts the limits into the book, once they are final.
+    pub(super) fn publish(&self, desk: &mut Desk<'_>) {
+        desk.book.publish(self.protection.clone());
+        for figure in [&self.stop, &self.watch, &self.lasting, &self.open_water] {
+            desk.book.publish(figure.clone());
+        }
+    }
 }

@@ -96,6 +96,8 @@ pub struct CalciumPlan {
     pub goal: Figure<Calcium>,
     /// Reading it starts from.
     pub start: Figure<Calcium>,
+    /// The lowest the water may hold before the doses.
+    pub low_before: Figure<Calcium>,
     /// Number of doses.
     pub count: Figure<Ratio>,
     /// One dose as printed.
@@ -147,6 +149,8 @@ pub struct ChangePlan {
     pub time: Option<Figure<Time>>,
     /// Neutraliser for one, as printed.
     pub thiosulfate: Option<Figure<Mass>>,
+    /// Buffer for the new water of one, where the supply is softer than the window.
+    pub buffer: Option<Figure<Mass>>,
     /// Total ammonia must test at or under this before each change.
     pub ammonia_gate: Option<Figure<AmmoniaNitrogen>>,
     /// The owner's ammonia kit steps wider than that.
@@ -202,25 +206,38 @@ fn scale(desk: &Desk<'_>) -> Mass {
     desk.site.practice.scale_step.as_ref().map_or(Mass::from_si(GRAM.size), |s| s.value)
 }
 
-/// Plans all corrections but that of copper, which needs the limits.
-pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan) -> Correction {
+/// The water as it is, by the kinder end of each reading, with nothing corrected yet.
+pub fn as_read(desk: &mut Desk<'_>) -> Correction {
     let mut out = Correction::default();
     let Some(reading) = readings::fresh(desk, |r| r.carbonate_hardness.as_ref()) else {
         desk.miss(Missing::new("carbonate hardness", "drop test, 0.5 °dKH a step on 10 mL"));
         return out;
     };
     let range = kinder::hardness(desk, reading, "hardness.reading", "pond");
-    let supply = desk.site.supply.readings.carbonate_hardness.clone();
-    let supply_over = supply.as_ref().is_some_and(|s| s.value.si() >= DEGREE_KH.si(WINDOW_HIGH_DKH));
-    out.hardness_after = Some(range.low.clone());
-    let calcium = readings::fresh(desk, |r| r.calcium.as_ref());
-    let general = readings::fresh(desk, |r| r.general_hardness.as_ref());
-    let start_calcium = calcium.map(|r| kinder::leaf(desk, r, "Ca", "calcium, as read", &CALCIUM_MG));
-    let start_general = general.map(|r| kinder::leaf(desk, r, "G", "general hardness, as read", &DEGREE_GH));
-    out.calcium_after = start_calcium.clone();
-    out.general_after = start_general.clone();
+    out.hardness_after = Some(range.low);
+    if let Some(reading) = readings::fresh(desk, |r| r.calcium.as_ref()) {
+        if kinder::kit(desk, "calcium").and_then(|k| k.step).is_none() {
+            desk.assume(Assumption::new("Step of the calcium kit", "taken as read", "the kit's own step, in the site file", "common practice"));
+        }
+        let read = kinder::leaf(desk, reading, "Ca", "calcium, as read", &CALCIUM_MG);
+        out.calcium_after = Some(kinder::lowest(desk, reading, &read, ["calcium", "calcium.reading.low", "Ca_low"], &CALCIUM_MG));
+    }
+    if let Some(reading) = readings::fresh(desk, |r| r.general_hardness.as_ref()) {
+        let read = kinder::leaf(desk, reading, "G", "general hardness, as read", &DEGREE_GH);
+        let names = ["general hardness", "hardness.general.low", "G_low"];
+        out.general_after = Some(kinder::lowest(desk, reading, &read, names, &DEGREE_GH));
+    }
+    out
+}
 
+/// Plans all corrections but that of copper, which comes first where copper stands at stop.
+pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan) -> Correction {
+    let mut out = as_read(desk);
+    let Some(reading) = readings::fresh(desk, |r| r.carbonate_hardness.as_ref()) else { return out };
+    let range = kinder::hardness(desk, reading, "hardness.reading", "pond");
+    let supply = desk.site.supply.readings.carbonate_hardness.clone();
     // A supply over the window rules copper out; nothing is added for copper's sake then.
+    let supply_over = supply.as_ref().is_some_and(|s| s.value.si() >= DEGREE_KH.si(WINDOW_HIGH_DKH));
     let wanted = desk.site.goals.carbonate_hardness.clone();
     let too_soft = range.low.si() < DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9);
     let trigger = wanted.as_ref().map_or(DEGREE_KH.si(CREEP_TRIGGER_DKH), |g| g.value.si() * (1.0 + 1e-9));
@@ -229,20 +246,39 @@ pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan) -> Correction {
     } else if range.high.si() > trigger && !supply_over && !too_soft {
         hardness_changes(desk, volume, &range, &mut out);
     }
-    if let Some(start) = start_calcium
-        && !supply_over
-    {
-        let after_buffer = out.buffer.as_ref().and_then(|b| b.days.last().copied());
-        calcium_doses(desk, volume, &start, after_buffer, &mut out);
+    let readable = readings::fresh(desk, |r| r.calcium.as_ref()).filter(|r| !r.less_than);
+    if let (Some(reading), Some(low), false) = (readable, out.calcium_after.clone(), supply_over) {
+        let last = [
+            out.buffer.as_ref().and_then(|b| b.days.last().copied()),
+            out.changes.as_ref().and_then(|c| c.days.last().copied()),
+        ];
+        let after = last.into_iter().flatten().max();
+        // After water changes calcium is what the changes leave, else what was read.
+        let start = match &out.changes {
+            Some(_) => low.clone(),
+            None => kinder::leaf(desk, reading, "Ca", "calcium, as read", &CALCIUM_MG),
+        };
+        calcium_doses(desk, volume, &start, &low, after, &mut out);
     }
-    if let (Some(general), Some(calcium)) = (&start_general, &out.calcium) {
-        let gained = (&calcium.after_least - &calcium.start).meaning::<GeneralHardness>();
+    if let (Some(general), Some(calcium), Some(low)) = (&out.general_after, &out.calcium, &out.calcium_after) {
+        let gained = (low - &calcium.low_before).meaning::<GeneralHardness>();
         out.general_after = Some((general + &gained).named(
-            "hardness.general-after",
+            "hardness.general-after-calcium",
             "General hardness after the calcium, low end",
             "G_after",
             &DEGREE_GH,
         ));
+    }
+    if let (Some(before), Some(calcium)) = (&out.conductivity_after, &out.calcium) {
+        let gained = &calcium.after_most - &calcium.start;
+        let lift = conductivity::rise_with_calcium("conductivity.rise-calcium", &gained, calcium.substance);
+        let after = (before + &lift).named(
+            "conductivity.after-all",
+            "Conductivity after buffer and calcium, about",
+            "κ_end",
+            &MICROSIEMENS,
+        );
+        out.conductivity_after = Some(desk.book.publish(after));
     }
     salt(desk, volume, &mut out);
     if let (Some(reading), false) = (&supply, supply_over)
@@ -251,6 +287,25 @@ pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan) -> Correction {
         supply_buffer(desk, reading, &mut out);
     }
     out
+}
+
+/// Buffer for a volume of supply that is softer than the window, as printed; `None` for a supply that needs none.
+fn buffer_for(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<Figure<Mass>> {
+    let reading = desk.site.supply.readings.carbonate_hardness.clone()?;
+    if reading.value.si() >= DEGREE_KH.si(WINDOW_LOW_DKH) {
+        return None;
+    }
+    let (row, own) = chosen(desk, Purpose::Buffer, "sodium-bicarbonate");
+    let row = row?;
+    let purity = purity(desk, row, own);
+    let goal = goal(desk);
+    let tap = kinder::leaf(desk, &reading, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
+    if goal.si() <= tap.si() {
+        return None;
+    }
+    let exact = dosing::buffer(&(goal - tap), volume, row, &purity);
+    let printed = rounding::dose(&exact, desk.system, scale(desk)).named(id, "Buffer for the new water", "m_new", &GRAM);
+    (printed.si() > 0.0).then(|| desk.book.publish(printed))
 }
 
 /// Buffer that brings a thousand litres of soft supply to the goal.
@@ -387,11 +442,12 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
     let dose = rounding::dose(&exact, desk.system, scale(desk));
     let dose = dose.named("hardness.buffer.dose", "One dose, as printed", "m_print", &GRAM).remark(format!(
         "Printed as {}: rounded down to what a scale shows",
-        rounding::mass_words(dose.value(), desk.system)
+        rounding::mass_words(dose.value(), desk.system, Way::Down)
     ));
     if dose.si() <= 0.0 {
         return;
     }
+    stock(desk, "hardness.buffer.dose", &dose);
     let buy = (&dose * &count_figure).named("hardness.buffer.buy", "All doses", "m_all", &GRAM);
     let rise_least = dosing::rise_of(&dose, &volume.high, row, &purity).named(
         "hardness.buffer.rise-least",
@@ -496,6 +552,7 @@ fn calcium_doses(
     desk: &mut Desk<'_>,
     volume: &VolumePlan,
     start: &Figure<Calcium>,
+    low: &Figure<Calcium>,
     after: Option<NaiveDate>,
     out: &mut Correction,
 ) {
@@ -504,7 +561,7 @@ fn calcium_doses(
         None => Figure::cited(CALCIUM_GOAL, "Ca_goal", "goal for calcium", &CALCIUM_MG, &POND_TARGETS),
     };
     let supply_brings = desk.site.supply.readings.calcium.as_ref().is_some_and(|s| s.value.si() >= goal.si());
-    if start.si() >= goal.si() * (1.0 - 1e-9) || supply_brings && out.changes.is_some() {
+    if start.si() >= goal.si() * (1.0 - 1e-9) || supply_brings {
         return;
     }
     let (Some(row), own) = chosen(desk, Purpose::Calcium, "calcium-chloride") else { return };
@@ -526,11 +583,12 @@ fn calcium_doses(
     );
     let dose = rounding::dose(&exact, desk.system, scale(desk));
     let dose = dose.named("calcium.dose", "One dose of calcium chloride, as printed", "m_Ca,print", &GRAM).remark(
-        format!("Printed as {}: rounded down to what a scale shows", rounding::mass_words(dose.value(), desk.system)),
+        format!("Printed as {}: rounded down to what a scale shows", rounding::mass_words(dose.value(), desk.system, Way::Down)),
     );
     if dose.si() <= 0.0 {
         return;
     }
+    stock(desk, "calcium.dose", &dose);
     let buy = (&dose * &count).named("calcium.buy", "All doses of calcium chloride", "m_Ca,all", &GRAM);
     let after_at = |volume: &Figure<Volume>, id: &str, title: &str, symbol: &str| {
         let each = dosing::calcium_of(&dose, volume, row, &purity);
@@ -543,8 +601,11 @@ fn calcium_doses(
     // One substance a day, and a clear day between bicarbonate and calcium.
     let first = after.map_or_else(|| day(desk.date, 1), |last| day(last, 2));
     let days = (0..count.si() as u64).map(|i| day(first, i)).collect();
-    out.calcium_after = Some(after_least.clone());
+    let gained = &after_least - start;
+    out.calcium_after =
+        Some((low + &gained).named("calcium.after-low", "Lowest calcium after the doses", "Ca_low,after", &CALCIUM_MG));
     out.calcium = Some(CalciumPlan {
+        low_before: low.clone(),
         substance: row,
         goal: desk.book.publish(goal.named("calcium.goal", "Goal for calcium", "Ca_goal", &CALCIUM_MG)),
         start: start.clone(),
@@ -593,7 +654,7 @@ fn salt(desk: &mut Desk<'_>, volume: &VolumePlan, out: &mut Correction) {
     let dose = rounding::dose(&(&total / &three), desk.system, scale(desk));
     let dose = dose
         .named("salt.dose", "One of three doses of salt, as printed", "m_salt,print", &GRAM)
-        .remark(format!("Printed as {}: rounded down", rounding::mass_words(dose.value(), desk.system)));
+        .remark(format!("Printed as {}: rounded down", rounding::mass_words(dose.value(), desk.system, Way::Down)));
     if dose.si() <= 0.0 {
         return;
     }
@@ -642,12 +703,41 @@ fn chlorine_of(desk: &mut Desk<'_>) -> Option<Figure<MassConcentration>> {
 /// Neutraliser for a volume of supply, as printed; `None` for a supply without chlorine.
 fn neutraliser(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<Figure<Mass>> {
     let total = chlorine_of(desk)?;
-    let exact = chlorine::thiosulfate(volume, &total).named(format!("{id}.exact"), "Sodium thiosulfate", "m_Cl", &GRAM);
+    let (_, own) = chosen(desk, Purpose::Dechlorinator, "sodium-thiosulfate");
+    let exact = match own {
+        Some((value, place)) => {
+            let purity: Figure<Ratio> =
+                Figure::stated(value, "q", "share of sodium thiosulfate in the product", &PERCENT, &place);
+            chlorine::thiosulfate(volume, &total) / purity
+        }
+        None => chlorine::thiosulfate(volume, &total),
+    };
+    let exact = exact.named(format!("{id}.exact"), "Sodium thiosulfate", "m_Cl", &GRAM);
     let printed = rounding::dose_up(&exact, desk.system, scale(desk));
+    let words = rounding::mass_words(printed.value(), desk.system, Way::Up);
     let printed = printed
         .named(id, "Sodium thiosulfate, as printed", "m_Cl,print", &GRAM)
-        .remark(format!("Printed as {}: rounded up", rounding::mass_words(printed.value(), desk.system)));
+        .remark(format!("Printed as {words}: rounded up"));
+    stock(desk, id, &printed);
     Some(desk.book.publish(printed))
+}
+
+/// Publishes how much of a stock solution holds a dose too small to weigh: under twenty steps of the scale (Decisions).
+/// Ten grams in a litre for the smallest, a hundred else.
+fn stock(desk: &mut Desk<'_>, id: &str, dose: &Figure<Mass>) {
+    if dose.si() >= 20.0 * scale(desk).si() - 1e-12 || dose.si() <= 0.0 {
+        return;
+    }
+    let strength = if dose.si() < 2e-3 { 10.0 } else { 100.0 };
+    let strength: Figure<MassConcentration> =
+        Figure::counted(strength, "c", "grams in a litre of stock solution", &crate::units::table::GRAMS_PER_LITRE);
+    let volume = (dose / &strength).named(
+        format!("{id}.stock"),
+        "Stock solution that holds the dose",
+        "V_stock",
+        &crate::units::table::MILLILITRE,
+    );
+    desk.book.publish(volume);
 }
 
 fn hose_time(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<Figure<Time>> {
@@ -686,20 +776,35 @@ fn change_limit(desk: &mut Desk<'_>) -> Figure<Ratio> {
     }
 }
 
+/// Whether the supply holds combined chlorine, which leaves ammonia. Free chlorine that was not tested counts as none.
+fn chloraminated(desk: &Desk<'_>) -> bool {
+    let supply = &desk.site.supply.readings;
+    let free = supply.free_chlorine.as_ref().map_or(0.0, |f| f.value.si());
+    supply.total_chlorine.as_ref().is_some_and(|t| t.value.si() - free >= MILLIGRAMS.si(0.05))
+}
+
 /// Total ammonia that may be in the pond before a change of `share` with treated supply, so that un-ionised ammonia
-/// stays at its limit or under at the day's worst pH; and whether the supply brings any.
+/// stays at its limit or under at the day's worst pH, before the change and after it. `None` when the pond is not known
+/// well enough to say.
 fn ammonia_gate(desk: &mut Desk<'_>, id: &str, share: &Figure<Ratio>) -> Option<Figure<AmmoniaNitrogen>> {
     let site = desk.site;
     let total = site.supply.readings.total_chlorine.as_ref()?;
-    let free = site.supply.readings.free_chlorine.as_ref()?;
-    if total.value.si() - free.value.si() < MILLIGRAMS.si(0.05) {
-        return None;
-    }
     let warmth = readings::fresh(desk, |r| r.temperature.as_ref())?;
     let (ph, hour) = readings::worst_ph(desk)?;
     let warmth = kinder::temperature(desk, warmth);
     let total = kinder::leaf(desk, total, "Cl", "total chlorine of the supply", &MILLIGRAMS);
-    let free = kinder::leaf(desk, free, "Cl_free", "free chlorine of the supply", &MILLIGRAMS);
+    let free = match &site.supply.readings.free_chlorine {
+        Some(free) => kinder::leaf(desk, free, "Cl_free", "free chlorine of the supply", &MILLIGRAMS),
+        None => {
+            desk.assume(Assumption::new(
+                "Free chlorine of the supply",
+                "none, so that all of it is chloramine",
+                "a free-chlorine test at the tap",
+                "common practice",
+            ));
+            Figure::counted(0.0, "0", "free chlorine, not tested", &MILLIGRAMS)
+        }
+    };
     let brought = chlorine::ammonia_left(&format!("{id}.supply-ammonia"), &total, &free);
     let part = ammonia::unionised_share("ammonia.share", &format!("Un-ionised share, {hour}"), &ph, &warmth);
     let limit: Figure<MassConcentration> =
@@ -712,20 +817,24 @@ fn ammonia_gate(desk: &mut Desk<'_>, id: &str, share: &Figure<Ratio>) -> Option<
         &AMMONIA_N,
     );
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
-    let gate = (bearable - brought * share.clone()) / (&one - share);
+    let gate = (&bearable - &(brought * share.clone())) / (&one - share);
+    let gate = crate::workings::minimum(&[gate.clone(), bearable]).unwrap_or(gate);
     Some(gate.named(format!("{id}.ammonia-gate"), "Total ammonia at most before a change", "N_gate", &AMMONIA_N))
 }
 
-/// Whether the shares of `most` a day leave room for the ammonia that chloramine brings; if not, a smaller share.
+/// The share a change may have at most, and the ammonia gate before it. Chloramine brings ammonia: where `most` a day
+/// leaves no room for it, a smaller share; `None` where no share does, or where nobody can say.
 fn bearable_share(
     desk: &mut Desk<'_>,
     id: &str,
     most: Figure<Ratio>,
 ) -> Option<(Figure<Ratio>, Option<Figure<AmmoniaNitrogen>>)> {
-    let Some(gate) = ammonia_gate(desk, id, &most) else { return Some((most, None)) };
-    // A test that reads a tenth of a milligram must be able to open the gate.
+    if !chloraminated(desk) {
+        return Some((most, None));
+    }
+    // The gate is printed in steps of 0.05 mg/L: one that rounds to nothing cannot be opened.
     let wanted = AMMONIA_N.si(0.05);
-    if gate.si() >= wanted {
+    if let Some(gate) = ammonia_gate(desk, id, &most).filter(|g| g.si() >= wanted) {
         return Some((most, Some(gate)));
     }
     for share in [20.0, 15.0, 10.0, 5.0] {
@@ -754,22 +863,36 @@ struct Swap<'v> {
     needed: Figure<Ratio>,
     most: Figure<Ratio>,
     gate: Option<Figure<AmmoniaNitrogen>>,
+    /// Whether the aim must be reached even at the high volume (copper), or must not be passed at the low one.
+    reach: bool,
 }
 
 fn swap(desk: &mut Desk<'_>, swap: Swap<'_>) -> Option<ChangePlan> {
     let id = swap.id;
-    let count = crate::water::changes::fewest(&format!("{id}.count"), &swap.needed, &swap.most);
+    // A change may take its largest share of the low volume; of the high volume that is a smaller share.
+    let (base, most) = if swap.reach {
+        let most = (&(&swap.volume.low * &swap.most) / &swap.volume.high).named(
+            format!("{id}.share-cap"),
+            "Largest share of the high volume",
+            "s_cap",
+            &ONE,
+        );
+        (&swap.volume.high, most)
+    } else {
+        (&swap.volume.low, swap.most.clone())
+    };
+    let count = crate::water::changes::fewest(&format!("{id}.count"), &swap.needed, &most);
     let share = crate::water::changes::each(&format!("{id}.share"), &swap.needed, &count);
-    let volume = rounding::volume_figure(&(&swap.volume.low * &share), desk.system, Way::Down).named(
+    let volume = rounding::volume_figure(&(base * &share), desk.system, Way::Down).named(
         format!("{id}.volume"),
         "Volume of one change, as printed",
         "V_change",
         &LITRE,
     );
-    if volume.si() <= 0.0 || count.si() > 60.0 {
+    if volume.si() <= 0.0 || count.si() > 60.0 || count.si() < 1.0 {
         return None;
     }
-    let through = crate::water::changes::flow_through(&format!("{id}.through"), &swap.volume.low, &swap.needed);
+    let through = crate::water::changes::flow_through(&format!("{id}.through"), base, &swap.needed);
     let time = hose_time(desk, &format!("{id}.time"), &volume);
     let thiosulfate = neutraliser(desk, &format!("{id}.thiosulfate"), &volume);
     // The gate is opened by a kit that reads a twentieth of a milligram: rounded down to what it can show.
@@ -793,6 +916,7 @@ fn swap(desk: &mut Desk<'_>, swap: Swap<'_>) -> Option<ChangePlan> {
         through: desk.book.publish(through),
         time,
         thiosulfate,
+        buffer: None,
         ammonia_gate: gate,
         gate_too_fine,
         hardness_after: None,
@@ -832,12 +956,18 @@ fn hardness_changes(
         return;
     }
     let needed = crate::water::changes::share_needed("change.needed", &range.read, &goal, &tap);
+    // From the lowest the reading allows, at the low volume, the same changes must not leave the window.
+    let lowest = tap.si() + (range.low.si() - tap.si()) * (1.0 - needed.si());
+    if lowest < DEGREE_KH.si(WINDOW_LOW_DKH) {
+        out.supply_cannot = true;
+        return;
+    }
     let limit = change_limit(desk);
     let Some((most, gate)) = bearable_share(desk, "change", limit) else {
         out.supply_cannot = true;
         return;
     };
-    let Some(mut plan) = swap(desk, Swap { id: "change", reason: ChangeReason::Hardness, volume, needed, most, gate })
+    let Some(mut plan) = swap(desk, Swap { id: "change", reason: ChangeReason::Hardness, volume, needed, most, gate, reach: false })
     else {
         return;
     };
@@ -896,13 +1026,51 @@ fn hardness_changes(
     out.changes = Some(plan);
 }
 
-/// Water changes that bring copper at or over stop down to watch.
-pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: Option<&CopperLimits>) -> Option<ChangePlan> {
-    let reading = readings::fresh(desk, |r| r.total_copper.as_ref()).filter(|r| !r.less_than)?;
-    let limits = limits?;
-    if reading.value.si() < limits.stop.si() {
-        return None;
+/// The water as changes with supply may leave it: the lower of what it is and what the supply brings, with its buffer
+/// where that is softer than the window. Limits for it hold before, during and after the changes.
+pub fn mixed_with_supply(desk: &mut Desk<'_>, now: &Correction) -> Correction {
+    let supply = desk.site.supply.readings.clone();
+    let mut out = now.clone();
+    if let (Some(before), Some(tap)) = (&now.hardness_after, &supply.carbonate_hardness) {
+        let soft = tap.value.si() < DEGREE_KH.si(WINDOW_LOW_DKH);
+        let tap = kinder::leaf(desk, tap, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
+        let brought = if soft { goal(desk) } else { tap };
+        out.hardness_after = lower(before, brought, "hardness.mixed", "Lowest carbonate hardness while water is changed", "K_mix", &DEGREE_KH);
     }
+    if let (Some(before), Some(tap)) = (&now.calcium_after, &supply.calcium) {
+        let tap = kinder::leaf(desk, tap, "Ca_supply", "calcium of the supply", &CALCIUM_MG);
+        out.calcium_after = lower(before, tap, "calcium.mixed", "Lowest calcium while water is changed", "Ca_mix", &CALCIUM_MG);
+    }
+    if let (Some(before), Some(tap)) = (&now.general_after, &supply.general_hardness) {
+        let tap = kinder::leaf(desk, tap, "G_supply", "general hardness of the supply", &DEGREE_GH);
+        out.general_after = lower(before, tap, "hardness.general-mixed", "Lowest general hardness while water is changed", "G_mix", &DEGREE_GH);
+    }
+    out
+}
+
+fn lower<Q: Si>(
+    now: &Figure<Q>,
+    brought: Figure<Q>,
+    id: &str,
+    title: &str,
+    symbol: &str,
+    unit: &'static crate::units::Unit,
+) -> Option<Figure<Q>> {
+    if brought.si() >= now.si() {
+        return Some(now.clone());
+    }
+    crate::workings::minimum(&[now.clone(), brought]).map(|m| m.named(id, title, symbol, unit))
+}
+
+/// Whether total copper stands at stop or over it.
+pub fn copper_over(desk: &Desk<'_>, limits: Option<&CopperLimits>) -> bool {
+    let reading = readings::fresh(desk, |r| r.total_copper.as_ref()).filter(|r| !r.less_than);
+    reading.zip(limits).is_some_and(|(reading, limits)| reading.value.si() >= limits.stop.si())
+}
+
+/// Water changes that bring copper at or over stop down to watch.
+pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: &CopperLimits) -> Option<ChangePlan> {
+    let reading = readings::fresh(desk, |r| r.total_copper.as_ref()).filter(|r| !r.less_than)?;
     let now = kinder::leaf(desk, reading, "C", "total copper, as read", &MILLIGRAMS);
     let tap: Figure<MassConcentration> = match &desk.site.supply.readings.total_copper {
         Some(tap) => kinder::leaf(desk, tap, "C_supply", "total copper of the supply", &MILLIGRAMS),
@@ -922,7 +1090,8 @@ pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: Option<&Copp
     );
     let limit = change_limit(desk);
     let (most, gate) = bearable_share(desk, "copper.change", limit)?;
-    let mut plan = swap(desk, Swap { id: "copper.change", reason: ChangeReason::Copper, volume, needed, most, gate })?;
+    let made = Swap { id: "copper.change", reason: ChangeReason::Copper, volume, needed, most, gate, reach: true };
+    let mut plan = swap(desk, made)?;
     let real = (&plan.volume / &volume.high).named(
         "copper.change.share-least",
         "Share of one change at the high volume",
@@ -936,6 +1105,7 @@ pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: Option<&Copp
         &MILLIGRAMS,
     );
     plan.copper_after = Some(desk.book.publish(after));
+    plan.buffer = buffer_for(desk, "copper.change.buffer", &plan.volume);
     Some(plan)
 }
 
@@ -951,8 +1121,9 @@ pub fn emergency(desk: &mut Desk<'_>, volume: &VolumePlan) -> Emergency {
         );
         let change = desk.book.publish(change);
         let thiosulfate = neutraliser(desk, &format!("emergency.{id}-thiosulfate"), &change);
+        let buffer = buffer_for(desk, &format!("emergency.{id}-buffer"), &change);
         let time = hose_time(desk, &format!("emergency.{id}-time"), &change);
-        FirstAid { change, thiosulfate, time }
+        FirstAid { change, thiosulfate, buffer, time }
     };
     Emergency {
         quarter: change_of(25.0, "quarter", "First aid: a quarter of the water"),

@@ -50,6 +50,12 @@ pub fn hardness(desk: &mut Desk<'_>, reading: &Reading<CarbonateHardness>, id: &
     let kit_step: Figure<CarbonateHardness> =
         Figure::stated(CarbonateHardness::from_si(step), "s", "step of the kit", &DEGREE_KH, &place);
     let low_title = format!("Lowest carbonate hardness the reading of the {whose} allows");
+    if reading.less_than {
+        // "Less than" may be none at all: what protects must not be counted.
+        let zero: Figure<CarbonateHardness> = Figure::counted(0.0, "0", "less than the kit can see", &DEGREE_KH);
+        let low = zero.named(format!("{id}.low"), &low_title, "K_low", &DEGREE_KH);
+        return Hardness { high: read.clone(), read, low };
+    }
     if drops {
         let low = floor_at_zero(&read - &kit_step, &low_title, &format!("{id}.low"));
         let high = read.clone();
@@ -74,4 +80,30 @@ fn floor_at_zero(figure: Figure<CarbonateHardness>, title: &str, id: &str) -> Fi
         return crate::workings::maximum(&[zero.clone(), figure]).unwrap_or(zero).named(id, title, "K_low", &DEGREE_KH);
     }
     figure.named(id, title, "K_low", &DEGREE_KH)
+}
+
+/// The lowest value a reading of what protects may stand for: by the kit's step, zero for "less than"; as read where
+/// no kit is named. `names` are the kit's reading, the line's id and its symbol.
+pub fn lowest<Q>(
+    desk: &Desk<'_>,
+    reading: &Reading<Q>,
+    read: &Figure<Q>,
+    names: [&str; 3],
+    unit: &'static Unit,
+) -> Figure<Q>
+where
+    Q: Si + std::ops::Sub<Output = Q>,
+{
+    let [what, id, symbol] = names;
+    let title = format!("Lowest {what} the reading allows");
+    let zero = || -> Figure<Q> { Figure::counted(0.0, "0", "zero", unit) };
+    if reading.less_than {
+        return zero().named(id, &title, symbol, unit);
+    }
+    let known = kit(desk, what).and_then(|k| k.step.map(|s| (s, k.drops, desk.place(k.span))));
+    let Some((step, drops, place)) = known else { return read.clone() };
+    let (share, words) = if drops { (1.0, "step of the kit") } else { (0.5, "half a step of the kit") };
+    let step: Figure<Q> = Figure::stated(Q::from_si(step * share), "s", words, unit, &place);
+    let low = read - &step;
+    if low.si() <= 0.0 { zero().named(id, &title, symbol, unit) } else { low.named(id, &title, symbol, unit) }
 }

@@ -88,8 +88,8 @@ pub struct Plan {
     pub checks: Vec<Check>,
     /// Bars: grams used a year under the schedule, and years to the end of their usable part.
     pub bars: Option<(Figure<uom::si::f64::MassRate>, Option<Figure<Time>>)>,
-    /// The panel, set to full, reached this step of so many: a finding when it falls short.
-    pub full_reached: Option<(u32, u32)>,
+    /// The panel, set to full, reached this step of so many on that day: a finding when it falls short.
+    pub full_reached: Option<(u32, u32, NaiveDate)>,
     /// Water temperature of the latest visit that has one.
     pub temperature: Option<Figure<ThermodynamicTemperature>>,
 }
@@ -108,6 +108,8 @@ pub struct Emergency {
 pub struct FirstAid {
     /// Its volume.
     pub change: Figure<crate::units::Volume>,
+    /// Buffer for the new water, where the supply is softer than the window.
+    pub buffer: Option<Figure<Mass>>,
     /// Neutraliser for it, where the supply is chlorinated.
     pub thiosulfate: Option<Figure<Mass>>,
     /// Time at the hose.
@@ -170,23 +172,35 @@ pub fn decide(
         missing: Vec::new(),
         complaints: Diagnostics::new(),
     };
+    goal_in_window(&mut desk);
     let Some(volume) = volume::find(&mut desk) else {
         return Err(desk.complaints);
     };
     let mut readings = readings::judge(&mut desk);
-    let correction = correction::plan(&mut desk, &volume);
-    let limits = copper::limits(&mut desk, &correction);
-    let copper_change = correction::for_copper(&mut desk, &volume, limits.as_ref());
-    let correction = Correction { copper: copper_change, ..correction };
+    // Copper at stop comes before everything else: only when it is down are hardness and calcium corrected, by a new plan.
+    let as_read = correction::as_read(&mut desk);
+    let limits_now = copper::limits(&desk, &as_read);
+    let over = correction::copper_over(&desk, limits_now.as_ref());
+    let (correction, limits) = if over {
+        let mixed = correction::mixed_with_supply(&mut desk, &as_read);
+        let limits = copper::limits(&desk, &mixed).or(limits_now);
+        let change = limits.as_ref().and_then(|l| correction::for_copper(&mut desk, &volume, l));
+        (correction::Correction { copper: change, ..mixed }, limits)
+    } else {
+        let correction = correction::plan(&mut desk, &volume);
+        let limits = copper::limits(&desk, &correction);
+        (correction, limits)
+    };
+    if let Some(limits) = &limits {
+        limits.publish(&mut desk);
+    }
     readings.push(readings::copper_row(&desk, limits.as_ref().map(|l| &l.watch)));
-    let mut verdict = verdict::judge(&mut desk, &readings, &correction, limits.as_ref());
+    let mut verdict = verdict::judge(&mut desk, &readings, &correction, limits.as_ref(), over);
     let schedule = schedule::choose(&mut desk, &volume, &correction, limits.as_ref(), &mut verdict);
     let bars = schedule::bars(&mut desk, schedule.as_ref());
     let flow = volume::flow(&mut desk, &volume);
     let emergency = correction::emergency(&mut desk, &volume);
-    let full_reached = desk
-        .last(|v| v.full_reached.as_ref())
-        .and_then(|(_, reached)| site.panel.as_ref().map(|p| (reached.value, p.steps)));
+    let full_reached = full_reached(&desk);
     if site.visits.is_empty() {
         desk.miss(Missing::new("readings of this water", "one full set of tests of pond and supply, in the log"));
     }
@@ -231,4 +245,30 @@ pub fn decide(
     plan.assumptions = desk.assumptions;
     plan.missing = desk.missing;
     Ok((plan, desk.complaints))
+}
+
+/// The step the panel reached when it last stood at full: tried for a minute, or found so.
+fn full_reached(desk: &Desk<'_>) -> Option<(u32, u32, NaiveDate)> {
+    let steps = desk.site.panel.as_ref()?.steps;
+    desk.site.visits.iter().rev().find_map(|visit| {
+        let stood = visit.level_set.as_ref().is_some_and(|l| l.value == steps);
+        let found = if stood { visit.level_reached.as_ref() } else { None };
+        visit.full_reached.as_ref().or(found).map(|reached| (reached.value, steps, visit.date))
+    })
+}
+
+/// A goal that would lead out of the window is the site file's fault, said at its line.
+fn goal_in_window(desk: &mut Desk<'_>) {
+    use crate::units::Si as _;
+    use crate::units::table::DEGREE_KH;
+    let Some(goal) = &desk.site.goals.carbonate_hardness else { return };
+    let degrees = DEGREE_KH.of(goal.value.si());
+    if !(crate::reference::WINDOW_LOW_DKH..crate::reference::WINDOW_HIGH_DKH).contains(&degrees) {
+        desk.complaints.push(
+            Diagnostic::error("goal-outside-window", goal.span, "the goal for carbonate hardness lies outside the window")
+                .label("5.6 to under 14 °dKH")
+                .why("below it copper can kill fish; above it copper is bound and of little use")
+                .hint("write a goal such as `\"7 dKH\"`, or take it out"),
+        );
+    }
 }

@@ -21,6 +21,8 @@ pub enum Judged {
     TooHigh,
     /// The supply must be treated before it runs in.
     TreatSupply,
+    /// There is no target to hold it against.
+    NoTarget,
     /// Not measured, or measured too coarsely to say.
     TestIt,
 }
@@ -66,7 +68,10 @@ fn target(
     citation: &'static Citation,
 ) -> String {
     let id = format!("target.{key}.{end}");
-    let words = key.replace('-', " ");
+    let words = match key {
+        "unionised-ammonia" => "un-ionised ammonia".to_owned(),
+        other => missing_name(other),
+    };
     let figure: Figure<Ratio> = Figure::leaf(
         Ratio::from_si(si),
         &format!("{}_{end}", "t"),
@@ -113,9 +118,19 @@ fn row<Q: Si>(
     }
     row.judged = judge_ends(row.pond, row.pond, row.less_than, row.low, row.high);
     if row.pond.is_none() {
-        desk.miss(Missing::new(&ask.key.replace('-', " "), ask.measure));
+        desk.miss(Missing::new(&missing_name(ask.key), ask.measure));
     }
     row
+}
+
+/// What a reading is called among what is missing.
+fn missing_name(key: &str) -> String {
+    match key {
+        "ph-morning" => "pH of the morning".into(),
+        "ph-afternoon" => "pH of the afternoon".into(),
+        "oxygen" => "oxygen at dawn".into(),
+        other => other.replace('-', " "),
+    }
 }
 
 /// Judges the range a reading may stand for against its target.
@@ -184,7 +199,7 @@ pub fn judge(desk: &mut Desk<'_>) -> Vec<ReadingRow> {
 
     rows.push(unionised_row(desk));
 
-    let ask = Ask { key: "nitrite", unit: &NITRITE_ION, measure: "drop test, with ammonia, in spring" };
+    let ask = Ask { key: "nitrite", unit: &NITRITE_ION, measure: "drop test, with ammonia" };
     let pond = fresh(desk, |r| r.nitrite.as_ref());
     rows.push(row(desk, &ask, "nitrite", pond, supply.nitrite.as_ref().map(|r| r.value.si())));
 
@@ -236,6 +251,10 @@ fn conductivity(desk: &mut Desk<'_>) -> ReadingRow {
     }
     if row.pond.is_some() {
         row.judged = judge_ends(row.pond, row.pond, false, row.low, row.high);
+        if row.low.is_none() && row.high.is_none() {
+            row.judged = Judged::NoTarget;
+            desk.miss(Missing::new("conductivity of the supply", "the same meter, at the tap after three minutes' running"));
+        }
     }
     row
 }
@@ -246,8 +265,10 @@ fn treated(desk: &Desk<'_>, supply: Figure<Conductivity>) -> Figure<Conductivity
     let soft = soft.filter(|r| r.value.si() < DEGREE_KH.si(crate::reference::WINDOW_LOW_DKH));
     let (Some(reading), Some(buffer)) = (soft, crate::reference::substance("sodium-bicarbonate")) else { return supply };
     let tap = kinder::leaf(desk, reading, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
-    let goal: Figure<crate::units::CarbonateHardness> =
-        Figure::cited(crate::reference::GOAL_DKH, "K", "carbonate hardness it is brought to", &DEGREE_KH, &POND_TARGETS);
+    let goal: Figure<crate::units::CarbonateHardness> = match &desk.site.goals.carbonate_hardness {
+        Some(own) => Figure::stated(own.value, "K", "carbonate hardness it is brought to", &DEGREE_KH, &desk.place(own.span)),
+        None => Figure::cited(crate::reference::GOAL_DKH, "K", "carbonate hardness it is brought to", &DEGREE_KH, &POND_TARGETS),
+    };
     let rise = (goal - tap).named("target.supply-rise", "Carbonate hardness its buffer brings", "ΔK", &DEGREE_KH);
     let lift = crate::chem::conductivity::rise_with_buffer("target.supply-lift", &rise, buffer);
     (supply + lift).named("target.supply-treated", "Conductivity of the supply with its buffer", "κ_treated", &MICROSIEMENS)
@@ -336,7 +357,7 @@ fn chlorine(desk: &mut Desk<'_>) -> ReadingRow {
         low: None,
         high: Some(0.0),
         judged,
-        lines: vec![target(desk, "chlorine", "high", 0.0, &MILLIGRAMS, &crate::reference::CHLORINE_THIOSULFATE)],
+        lines: vec![target(desk, "chlorine", "high", 0.0, &MILLIGRAMS, &crate::reference::CHLORINE_LIMIT)],
     }
 }
 
@@ -359,6 +380,9 @@ pub fn copper_row(desk: &Desk<'_>, watch: Option<&Figure<MassConcentration>>) ->
                 Judged::TooHigh
             }
         }
+        // Where no copper is allowed at all, what a supply itself may bring is all that passes.
+        (Some(reading), None) if reading.less_than => Judged::TestIt,
+        (Some(reading), None) if reading.value.si() >= MILLIGRAMS.si(0.005) => Judged::TooHigh,
         (Some(_), None) => Judged::Good,
         (None, _) => Judged::TestIt,
     };

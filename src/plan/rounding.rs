@@ -9,26 +9,23 @@ pub fn with_unit(number: &str, unit: &str) -> String {
     if unit.is_empty() { number.to_owned() } else { format!("{number}\u{a0}{unit}") }
 }
 
-/// The step to which a dose of this size is weighed, and its unit: 50 g over 1 kg, 10 g over 100 g, 1 g below; half an
-/// ounce over a pound, a tenth below.
-fn dose_step(dose_si: f64, system: System, scale: f64) -> (f64, &'static Unit) {
+/// The step to which a dose of this size is measured, and its unit. Weighed: 50 g over 1 kg, 10 g over 100 g, the
+/// scale's step below; half an ounce over a pound. Under twenty steps of the scale it is measured as a stock solution, a
+/// millilitre of which holds a tenth or a hundredth of a gram (Decisions).
+fn dose_step(dose_si: f64, system: System, scale_si: f64) -> (f64, &'static Unit) {
+    let scale = GRAM.of(scale_si);
+    let grams = GRAM.of(dose_si);
     match system {
-        System::Us if dose_si >= POUND.size => (0.5, &OUNCE),
-        System::Us => (0.1, &OUNCE),
-        _ => {
-            let step: f64 = if dose_si >= 1.0 {
-                50.0
-            } else if dose_si >= 0.1 {
-                10.0
-            } else {
-                1.0
-            };
-            (step.max(scale * 1000.0), &GRAM)
-        }
+        _ if grams < 2.0_f64.min(20.0 * scale) => (0.01, &GRAM),
+        _ if grams < 20.0 * scale => (0.1, &GRAM),
+        System::Us if dose_si >= POUND.size => (0.5_f64.max(OUNCE.of(scale_si)), &OUNCE),
+        _ if grams >= 1000.0 && system != System::Us => (scale.max(50.0), &GRAM),
+        _ if grams >= 100.0 && system != System::Us => (scale.max(10.0), &GRAM),
+        _ => (scale, &GRAM),
     }
 }
 
-/// A dose rounded down to what a scale can weigh, never up.
+/// A dose rounded down to what can be measured, never up.
 pub fn dose(exact: &Figure<Mass>, system: System, scale: Mass) -> Figure<Mass> {
     let (step, unit) = dose_step(exact.si(), system, scale.si());
     exact.rounded(Way::Down, step, unit)
@@ -40,32 +37,40 @@ pub fn dose_up(exact: &Figure<Mass>, system: System, scale: Mass) -> Figure<Mass
     exact.rounded(Way::Up, step, unit)
 }
 
-/// A mass in words: `1.25 kg`, `350 g`, `2 lb 12 oz`, `0.32 oz (9 g)`.
-pub fn mass_words(mass: Mass, system: System) -> String {
+/// A number cut to so many decimals, the given way, without losing a step to the last bit of its own arithmetic.
+fn cut(value: f64, places: i32, way: Way) -> f64 {
+    let scale = libm::pow(10.0, f64::from(places));
+    let near = libm::round(value * scale);
+    let whole = match way {
+        _ if (value * scale - near).abs() < 1e-6 => near,
+        Way::Down => libm::floor(value * scale),
+        Way::Up => libm::ceil(value * scale),
+    };
+    whole / scale
+}
+
+/// A mass in words: `1.25 kg`, `350 g`, `2 lb 12 oz`, `0.31 oz (9 g)`. A changed unit is cut the same way as the dose was
+/// rounded, so that it never says more than a dose, or less than a neutraliser.
+pub fn mass_words(mass: Mass, system: System, way: Way) -> String {
     let si = mass.si();
     if system == System::Us {
         let ounces = OUNCE.of(si);
         if ounces < 15.999 {
-            let grams = plain(GRAM.of(si), Digits::Places(0));
-            return format!(
-                "{} ({})",
-                with_unit(&trim(plain(ounces, Digits::Places(1))), "oz"),
-                with_unit(&grams, "g")
-            );
+            let grams = trim(plain(cut(GRAM.of(si), 2, way), Digits::Places(2)));
+            let ounces = trim(plain(cut(ounces, 2, way), Digits::Places(2)));
+            return format!("{} ({})", with_unit(&ounces, "oz"), with_unit(&grams, "g"));
         }
-        let pounds = libm::floor(ounces / 16.0 + 1e-9);
-        let rest = (ounces - pounds * 16.0).max(0.0);
+        let tenths = cut(ounces, 1, way);
+        let pounds = libm::floor(tenths / 16.0 + 1e-9);
+        let rest = (tenths - pounds * 16.0).max(0.0);
         let head = with_unit(&plain(pounds, Digits::Places(0)), "lb");
-        return if rest < 0.05 {
-            head
-        } else {
-            format!("{head}\u{a0}{}", with_unit(&trim(plain(rest, Digits::Places(1))), "oz"))
-        };
+        let tail = with_unit(&trim(plain(rest, Digits::Places(1))), "oz");
+        return if rest < 0.05 { head } else { format!("{head}\u{a0}{tail}") };
     }
     if si >= 0.9995 {
-        with_unit(&trim(plain(si, Digits::Places(2))), KILOGRAM.symbol)
+        with_unit(&trim(plain(cut(si, 2, way), Digits::Places(2))), KILOGRAM.symbol)
     } else {
-        with_unit(&trim(plain(GRAM.of(si), Digits::Places(1))), GRAM.symbol)
+        with_unit(&trim(plain(cut(GRAM.of(si), 2, way), Digits::Places(2))), GRAM.symbol)
     }
 }
 

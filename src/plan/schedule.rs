@@ -10,11 +10,12 @@ use super::{
 };
 use crate::chem::copper as electrolysis;
 use crate::reference::{
-    COPPER_LOSS, LASTING_DAYS, LOSS_RANGE, SEASON_CELSIUS, SPELL_DAYS, SPELLS, USABLE_BAR, USABLE_SHARE,
+    COPPER_LOSS, LASTING_DAYS, LOSS_RANGE, SEASON_CELSIUS, SPELL_DAYS, SPELL_GAP_DAYS, SPELLS, USABLE_BAR, USABLE_SHARE,
+    WINDOW_LOW_DKH,
 };
 use crate::site::{AnimalKind, Visit};
 use crate::units::table::{
-    CELSIUS, DAYS, GRAM, GRAMS_PER_DAY, GRAMS_PER_YEAR, MILLIAMPERE, MILLIGRAMS, ONE, PER_DAY, PERCENT, YEARS,
+    CELSIUS, DAYS, DEGREE_KH, GRAM, GRAMS_PER_DAY, GRAMS_PER_YEAR, MICROGRAMS, MILLIAMPERE, MILLIGRAMS, ONE, PER_DAY, PERCENT, YEARS,
 };
 use crate::units::{ElectricCurrent, Mass, MassConcentration, Ratio, Si, ThermodynamicTemperature, Time, Volume};
 use crate::water::copper as balance;
@@ -63,6 +64,8 @@ pub struct Schedule {
     pub rest_most: Option<Figure<MassConcentration>>,
     /// The least it may come to.
     pub rest_least: Option<Figure<MassConcentration>>,
+    /// Copper a spell may start from: its gate.
+    pub spell_start: Option<Figure<MassConcentration>>,
     /// Copper on a spell's last day, the most it may come to.
     pub spell_end: Option<Figure<MassConcentration>>,
     /// Mean over 28 days with a spell in them, in the form of the lasting limit.
@@ -110,6 +113,12 @@ fn release(desk: &Desk<'_>, level: u32) -> Option<Figure<MassRate>> {
     Some(electrolysis::release(&format!("copper.release-{level}"), &format!("Copper freed at step {level}"), &current))
 }
 
+/// Level zero frees nothing.
+fn no_release() -> Figure<MassRate> {
+    let nothing: Figure<MassRate> = Figure::counted(0.0, "0", "nothing at level zero", &GRAMS_PER_DAY);
+    nothing.named("copper.release-0", "Copper freed at level zero", "w", &GRAMS_PER_DAY)
+}
+
 /// One pair of visits between which the panel rested at one level, long enough for copper to rest too.
 fn resting_pair<'a>(pair: &'a [Visit]) -> Option<(&'a Visit, &'a Visit, u32)> {
     let [before, now] = pair else { return None };
@@ -133,7 +142,7 @@ fn loss_from_log(desk: &Desk<'_>, volume: &VolumePlan) -> Option<Loss> {
         }
         let warm = if t1.value.si() > t2.value.si() { t1 } else { t2 };
         let cool = if t1.value.si() > t2.value.si() { t2 } else { t1 };
-        let copper = kinder::leaf(desk, copper, "C", "resting copper, total", &MILLIGRAMS);
+        let copper = kinder::leaf(desk, copper, &format!("C_{}", now.line), "resting copper, total", &MILLIGRAMS);
         let at = |volume: &Figure<Volume>, warmth: &crate::site::Reading<ThermodynamicTemperature>, end: &str| {
             let here = (&release / &(volume * &copper)).meaning::<Frequency>();
             let one: Figure<Frequency> = Figure::counted(1.0, "1", "one a day", &PER_DAY);
@@ -201,8 +210,9 @@ fn dissolved_share(desk: &Desk<'_>) -> Option<Figure<Ratio>> {
             if total.value.si() < 8e-6 {
                 return None;
             }
-            let total = kinder::leaf(desk, total, "C", "total copper", &MILLIGRAMS);
-            let dissolved = kinder::leaf(desk, dissolved, "C_d", "dissolved copper", &MILLIGRAMS);
+            let total = kinder::leaf(desk, total, &format!("C_{}", v.line), "total copper", &MILLIGRAMS);
+            let dissolved =
+                kinder::leaf(desk, dissolved, &format!("D_{}", v.line), "dissolved copper", &MILLIGRAMS);
             Some((dissolved / total).meaning::<Ratio>())
         })
         .collect();
@@ -225,7 +235,27 @@ fn closed(date: NaiveDate, desk: &Desk<'_>) -> bool {
     breeding && tadpole_month(date.month(), south(desk))
 }
 
-/// Mean over 28 days that begin with a spell of `days`: the raised part, then the way back to rest.
+/// The part of a spell, in days from its start, at which the worst 28 days begin: copper is then as high as it will be
+/// 28 days on. Bare numbers: kg/m³, 1/day, days.
+fn worst_start(start: f64, raised: f64, rest: f64, end: f64, loss: f64, days: f64) -> f64 {
+    let up = |t: f64| raised + (start - raised) * libm::exp(-loss * t);
+    let down = |t: f64| rest + (end - rest) * libm::exp(-loss * t);
+    let mut best = (0.0, f64::MIN);
+    let mut x = 0.0;
+    while x <= days {
+        // The integral of both parts, from their own closed form.
+        let first = raised * (days - x) + (up(x) - raised) * (1.0 - libm::exp(-loss * (days - x))) / loss;
+        let left = LASTING_DAYS - (days - x);
+        let second = rest * left + (down(0.0) - rest) * (1.0 - libm::exp(-loss * left)) / loss;
+        if first + second > best.1 {
+            best = (x, first + second);
+        }
+        x += 0.25;
+    }
+    best.0
+}
+
+/// Mean over the worst 28 days around a spell of `days`: the rest of the raised part, then the way back to rest.
 fn mean_with_spell(
     start: &Figure<MassConcentration>,
     raised: &Figure<MassConcentration>,
@@ -234,21 +264,30 @@ fn mean_with_spell(
     loss: &Figure<Frequency>,
     days: &Figure<Time>,
 ) -> Figure<MassConcentration> {
+    let offset = worst_start(start.si(), raised.si(), rest.si(), end.si(), PER_DAY.of(loss.si()), days.in_unit(&DAYS));
     let span: Figure<Time> = Figure::counted(LASTING_DAYS, "28 d", "averaging time of the lasting limit", &DAYS);
-    let left = &span - days;
-    let up = balance::mean(start, raised, loss, days).named(
+    let offset: Figure<Time> = Figure::counted(offset, "t_x", "day of the spell on which the worst 28 days begin", &DAYS);
+    let first = days - &offset;
+    let left = &span - &first;
+    let from = balance::after(start, raised, loss, &offset).named(
+        "copper.spell-mean-from",
+        "Copper when the worst 28 days begin",
+        "C_x",
+        &MILLIGRAMS,
+    );
+    let up = balance::mean(&from, raised, loss, &first).named(
         "copper.spell-mean-up",
-        "Mean during the spell",
+        "Mean of the spell's part of them",
         "C_up",
         &MILLIGRAMS,
     );
     let down = balance::mean(end, rest, loss, &left).named(
         "copper.spell-mean-down",
-        "Mean after it, to day 28",
+        "Mean of the days after it",
         "C_down",
         &MILLIGRAMS,
     );
-    let share: Figure<Ratio> = (days / &span).meaning();
+    let share: Figure<Ratio> = (&first / &span).meaning();
     let rest_share: Figure<Ratio> = (&left / &span).meaning();
     &up * &share + &down * &rest_share
 }
@@ -308,7 +347,7 @@ fn spell_at(desk: &Desk<'_>, room: &Room<'_>, level: u32) -> Option<Raised> {
             Some(share) => &total * share,
             None => total,
         }
-        .named("copper.spell-mean", "Mean over 28 days with a spell, at most", "C_28", &MILLIGRAMS);
+        .named("copper.spell-mean", "Mean over the worst 28 days around a spell, at most", "C_28", &MILLIGRAMS);
         if mean.si() <= room.limits.lasting.si() && end.si() <= room.limits.stop.si() * (1.0 + 1e-12) {
             return Some(Raised { level, days: named, end, mean });
         }
@@ -341,11 +380,24 @@ pub fn choose(
         verdict.add("panel", "no-flow-stop", Word::Yes, "");
     }
     let limits = limits?;
-    if verdict.word == Word::No || verdict.has("authorisation-missing") || verdict.has("calcium-untested") {
+    let settled = !["authorisation-missing", "calcium-untested", "copper-high", "copper-over-stop"].iter().any(|k| verdict.has(k));
+    // The panel has a schedule only in water that is inside the window once the corrections are done.
+    let after = correction.hardness_after.as_ref()?;
+    let inside = after.si() >= DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9)
+        && (!verdict.has("pond-hard") || correction.changes.is_some());
+    if verdict.word == Word::No || !settled || !inside {
+        return None;
+    }
+    if panel.currents.is_empty() {
+        desk.miss(Missing::new(
+            "current at each step of the panel",
+            "an electrician's meter in the bar circuit, at every step; without it no level can be called safe",
+        ));
+        verdict.add("panel", "current-unknown", Word::NotYet, "");
         return None;
     }
     let steps = panel.steps;
-    let holding = desk.site.practice.holding_level.as_ref().map_or(1, |l| l.value).clamp(1, steps.max(1));
+    let holding = desk.site.practice.holding_level.as_ref().map_or(1, |l| l.value).min(steps);
     let first_day = desk.date;
     let levels_of = |desk: &Desk<'_>, spells: &[Spell], raised: u32, ready: NaiveDate| -> Vec<u32> {
         (0..365)
@@ -361,40 +413,24 @@ pub fn choose(
             })
             .collect()
     };
-    let ready = ready_day(desk, correction);
-    let season_ends = season_bounds(desk);
-    if panel.currents.is_empty() {
-        desk.miss(Missing::new(
-            "current at each step of the panel",
-            "an electrician's meter in the bar circuit, at every step; without it no spell can be sized",
-        ));
-        return Some(Schedule {
-            steps,
-            holding,
-            raised: None,
-            spell_days: None,
-            spells: Vec::new(),
-            no_spell: Some("current-unknown"),
-            rest_most: None,
-            rest_least: None,
-            spell_end: None,
-            spell_mean: None,
-            loss: LossOrigin::Assumed,
-            table: Vec::new(),
-            levels: levels_of(desk, &[], 0, ready),
-            path: CopperPath::default(),
-            season: season_ends,
-            loss_kinder: 0.0,
-            releases: Vec::new(),
-            start: 0.0,
-        });
+    let cold = readings::fresh(desk, |r| r.temperature.as_ref())
+        .is_none_or(|t| CELSIUS.of(t.value.si()) < SEASON_CELSIUS);
+    let pending = ready_day(desk, correction) > desk.date;
+    // What is not settled today has a date no earlier than the next visit, or two weeks on; cold water, a week.
+    let mut ready = ready_day(desk, correction);
+    if verdict.word != Word::Yes || pending {
+        let visit = desk.site.next_visit.as_ref().map_or_else(|| day(desk.date, 14), |d| d.value);
+        ready = ready.max(if verdict.word == Word::Yes { ready } else { visit }).max(day(desk.date, 1));
+    } else if cold {
+        ready = day(desk.date, 7);
     }
+    let season_ends = season_bounds(desk);
     let loss = loss(desk, volume);
     let cold = temperature(SEASON_CELSIUS, "T_cold", "coldest water the panel runs in, 8 °C, common practice");
     let warm = temperature(20.0, "T_warm", "20 °C");
     let least = balance::loss_at("copper.loss-cold", "Least loss in water of 8 °C", &loss.least, &cold);
     let most = balance::loss_at("copper.loss-warm", "Most loss in water of 20 °C", &loss.most, &warm);
-    let hold = release(desk, holding)?;
+    let hold = if holding == 0 { no_release() } else { release(desk, holding)? };
     let rest_most =
         balance::resting("copper.rest-most", "Resting copper, at most", &hold, &volume.low, &least, &MILLIGRAMS);
     let rest_least =
@@ -431,13 +467,20 @@ pub fn choose(
     }
     let last = readings::fresh(desk, |r| r.total_copper.as_ref()).filter(|r| !r.less_than);
     let last = last.map(|r| kinder::leaf(desk, r, "C_now", "total copper, as read", &MILLIGRAMS));
-    let start = match &last {
-        Some(read) if read.si() > rest_most.si() && read.si() < limits.stop.si() => {
-            maximum(&[rest_most.clone(), read.clone()])?
-        }
-        _ => rest_most.clone(),
+    // The spell before may have ended at stop six weeks ago; what is left of it is still on its way to rest.
+    let gap: Figure<Time> = Figure::cited(SPELL_GAP_DAYS, "t_gap", "days between two spells at least", &DAYS, &SPELLS);
+    let mut starts = vec![balance::after(&limits.stop, &rest_most, &least, &gap)];
+    starts.extend(last.clone().filter(|read| read.si() < limits.stop.si()));
+    let start = maximum(&starts)?.rounded(Way::Up, 1.0, &MICROGRAMS).named(
+        "copper.spell-start",
+        "Copper a spell may start from, at most",
+        "C_0",
+        &MILLIGRAMS,
+    );
+    if start.si() >= limits.stop.si() {
+        verdict.add("panel", "step-over-limit", Word::NotYet, "");
+        return None;
     }
-    .named("copper.spell-start", "Copper a spell starts from, at most", "C_0", &MILLIGRAMS);
     let room = Room { volume, limits, loss: least.clone(), start, rest: rest_most.clone(), dissolved };
     let mut raised: Option<Raised> = None;
     let mut table = Vec::new();
@@ -489,6 +532,7 @@ pub fn choose(
         middle: balance::daily(start_now, volume.total.si(), middle_loss, &daily),
         low: balance::daily(start_now, volume.high.si(), PER_DAY.of(most.si()), &daily),
     };
+    let spell_start = desk.book.publish(room.start.clone());
     let (spell_days, spell_end, spell_mean) = match raised.filter(|_| !spells.is_empty()) {
         Some(raised) => {
             let release = release(desk, raised.level);
@@ -510,6 +554,7 @@ pub fn choose(
         no_spell,
         rest_most: Some(rest_most),
         rest_least: Some(rest_least),
+        spell_start: spell_end.is_some().then_some(spell_start),
         spell_end,
         spell_mean,
         loss: loss.origin,
@@ -550,7 +595,7 @@ fn spell_dates(desk: &Desk<'_>, ready: NaiveDate, days: u64, wanted: u32) -> Vec
     let starts: [(u32, u32); 4] = [(4, 20), (6, 22), (8, 17), (10, 1)];
     let mut found: Vec<Spell> = Vec::new();
     let mut candidates: Vec<NaiveDate> = Vec::new();
-    for year in [desk.date.year(), desk.date.year() + 1] {
+    for year in [desk.date.year() - 1, desk.date.year(), desk.date.year() + 1] {
         for (month, dom) in starts {
             let (month, year) = if south(desk) {
                 ((month + 5) % 12 + 1, if month + 6 > 12 { year + 1 } else { year })
@@ -566,7 +611,7 @@ fn spell_dates(desk: &Desk<'_>, ready: NaiveDate, days: u64, wanted: u32) -> Vec
         let back = day(start, days);
         let fits = start >= ready && back <= horizon && in_season(start, desk) && in_season(back, desk);
         let open = (0..=days).all(|i| !closed(day(start, i), desk));
-        let clear = found.last().is_none_or(|s| (start - s.back).num_days() >= 42);
+        let clear = found.last().is_none_or(|s| (start - s.back).num_days() >= SPELL_GAP_DAYS as i64);
         if fits && open && clear && (found.len() as u32) < wanted {
             found.push(Spell { not_before: start, last: day(back, 0).pred_opt().unwrap_or(back), back });
         }

@@ -119,6 +119,7 @@ pub fn judge(
     rows: &[ReadingRow],
     correction: &Correction,
     limits: Option<&CopperLimits>,
+    copper_over: bool,
 ) -> Verdict {
     let mut verdict = Verdict { word: Word::Yes, reasons: Vec::new() };
     let site = desk.site;
@@ -158,6 +159,10 @@ pub fn judge(
     }
     if limits.is_none() && verdict.word == Word::Yes {
         verdict.add("calcium", "no-limit", Word::NotYet, "");
+    }
+    if copper_over {
+        let key = if correction.copper.is_some() { "copper-high" } else { "copper-over-stop" };
+        verdict.add("copper", key, Word::NotYet, "");
     }
     animals(desk, &mut verdict);
     outflow(desk, &mut verdict);
@@ -219,6 +224,8 @@ fn outflow(desk: &Desk<'_>, verdict: &mut Verdict) {
         verdict.add("outflow", key, word, name(outflow.overflow));
     } else if open_water(outflow.changes) {
         verdict.add("outflow", "changes-open", Word::NotYet, name(outflow.changes));
+    } else if outflow.changes == Destination::Unknown {
+        verdict.add("outflow", "changes-unknown", Word::NotYet, "");
     } else if outflow.overflow == Destination::Unknown {
         verdict.add("outflow", "overflow-unknown", Word::NotYet, "");
     } else {

@@ -27,6 +27,8 @@ pub struct VolumePlan {
     pub parts: Vec<Part>,
     /// Things that push water out: name and volume.
     pub displaced: Vec<(String, Figure<Volume>)>,
+    /// All parts by tape, less what is pushed out, where other methods stand beside it.
+    pub tape: Option<Figure<Volume>>,
     /// Other methods: name and volume.
     pub methods: Vec<(String, Figure<Volume>)>,
 }
@@ -224,41 +226,52 @@ pub fn find(desk: &mut Desk<'_>) -> Option<VolumePlan> {
         );
         return None;
     }
-    let (total, uncertainty) = match (tape, methods.first()) {
-        (Some(tape), None) => {
-            let uncertainty = geometry::uncertainty_of_sum("volume.uncertainty", &tape, &weights);
-            (tape, uncertainty)
-        }
-        (Some(tape), Some((name, second, second_uncertainty))) => {
-            let uncertainty = geometry::uncertainty_of_sum("volume.tape-uncertainty", &tape, &weights);
-            let apart = geometry::disagreement((tape.si(), uncertainty.si()), (second.si(), second_uncertainty.si()));
+    // Every method in turn: tape first, then the meter, then salt.
+    let mut ways: Vec<(String, Figure<Volume>, Figure<Ratio>)> = Vec::new();
+    if let Some(tape) = tape.clone() {
+        let id = if methods.is_empty() { "volume.uncertainty" } else { "volume.tape-uncertainty" };
+        let uncertainty = geometry::uncertainty_of_sum(id, &tape, &weights);
+        ways.push(("tape".into(), tape, uncertainty));
+    }
+    ways.extend(methods.iter().cloned());
+    let mut disagreeing: Vec<(Figure<Volume>, Figure<Ratio>)> = Vec::new();
+    for (i, first) in ways.iter().enumerate() {
+        for second in ways.iter().skip(i + 1) {
+            let apart = geometry::disagreement((first.1.si(), first.2.si()), (second.1.si(), second.2.si()));
             if apart > 2.0 {
                 desk.complaints.push(
                     Diagnostic::warning(
                         "volumes-disagree",
                         told.metered.as_ref().map(|m| m.amount.span),
-                        format!("tape and {name} disagree by more than their uncertainties allow"),
+                        format!("{} and {} disagree by more than their uncertainties allow", first.0, second.0),
                     )
-                    .why("every dose is computed from the volume; the plan uses the weighted mean")
+                    .why("every dose is computed from the volume; doses go by the lowest end of all methods")
                     .hint("measure again, or leave out the method you trust less"),
                 );
+                disagreeing = ways.iter().map(|w| (w.1.clone(), w.2.clone())).collect();
             }
-            geometry::weighted((&tape, &uncertainty), (second, second_uncertainty))
         }
-        (None, Some((_, only, uncertainty))) => (
-            only.named("volume.total", "Volume", "V", VOLUME_UNIT),
-            uncertainty.named("volume.uncertainty", "Its uncertainty", "u", &ONE),
-        ),
-        (None, None) => {
-            desk.complaints.push(
-                Diagnostic::error("no-volume", None, "the site file tells no volume")
-                    .why("every dose is computed from the volume")
-                    .hint("add a `[[volume.section]]` with a shape, or `[volume.metered]`"),
-            );
-            return None;
-        }
+    }
+    let mut ways = ways.into_iter();
+    let Some((_, first, first_uncertainty)) = ways.next() else {
+        desk.complaints.push(
+            Diagnostic::error("no-volume", None, "the site file tells no volume")
+                .why("every dose is computed from the volume")
+                .hint("add a `[[volume.section]]` with a shape, or `[volume.metered]`"),
+        );
+        return None;
     };
-    let (low, high) = geometry::ends(&total, &uncertainty);
+    let more = ways.len();
+    let (mut total, mut uncertainty) = (first, first_uncertainty);
+    for (index, (_, second, second_uncertainty)) in ways.enumerate() {
+        let step = if index + 1 == more { String::new() } else { format!("mean-{}", index + 1) };
+        (total, uncertainty) = geometry::weighted(&step, (&total, &uncertainty), (&second, &second_uncertainty));
+    }
+    if total.id() != Some("volume.total") {
+        total = total.named("volume.total", "Volume", "V", VOLUME_UNIT);
+        uncertainty = uncertainty.named("volume.uncertainty", "Its uncertainty", "u", &ONE);
+    }
+    let (low, high) = geometry::ends(&total, &uncertainty, &disagreeing);
     let low = low
         .remark(format!("Printed as {}: rounded down", super::rounding::volume(low.value(), desk.system, Way::Down).1));
     let high = high
@@ -276,13 +289,18 @@ pub fn find(desk: &mut Desk<'_>) -> Option<VolumePlan> {
         high,
         parts,
         displaced,
+        tape: tape.filter(|_| !methods.is_empty()).map(|t| desk.book.publish(t)),
         methods: methods.into_iter().map(|(name, volume, _)| (name, volume)).collect(),
     })
 }
 
 /// Flow past the bars and how long the pond takes to pass them.
 pub fn flow(desk: &mut Desk<'_>, volume: &VolumePlan) -> Option<(Figure<VolumeRate>, Figure<Time>)> {
-    let flow = match desk.site.flow.clone()? {
+    let Some(told) = desk.site.flow.clone() else {
+        desk.miss(Missing::new("flow past the bars", "a bucket and a stopwatch at the outlet past the bars"));
+        return None;
+    };
+    let flow = match told {
         FlowTest::Bucket { volume, time } => {
             let caught = stated(desk, &volume, "V_b", "volume caught", &crate::units::table::LITRE);
             let seconds = stated(desk, &time, "t", "time it took", &crate::units::table::SECOND);

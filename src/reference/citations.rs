@@ -15,82 +15,84 @@ macro_rules! citations {
 }
 
 citations! {
-    AMMONIA_EMERSON = "NH-01", Sourced, "Emerson and others 1975",
-        "Emerson K, Russo RC, Lund RE, Thurston RV (1975) Aqueous ammonia equilibrium calculations. J. Fish. Res. Board Can. 32:2379-2383 (pages from memory)";
-    AMMONIA_LIMIT = "NH-06", Sourced, "Directive 2006/44/EC, un-ionised ammonia",
-        "Directive 2006/44/EC on fresh waters needing protection to support fish life, Annex I: un-ionised ammonia 0.005 mg/L guide, 0.025 mg/L mandatory, as NH3 (read in a reproduction). The kinder of the values found: UF/IFAS FA-16 gives 0.05";
-    ATOMIC_WEIGHTS = "MM", Sourced, "CIAAW 2021",
-        "CIAAW, Standard Atomic Weights 2021 (conventional values where an interval is given)";
-    BUCKET_TEST = "FL-01", Sourced, "bucket and stopwatch",
-        "Hydraulics laboratory sheet, Water Flow Measurement by Bucket Method: flow = volume / time";
-    CARBONATE_CONSTANTS = "CE-01", Sourced, "Plummer and Busenberg 1982",
-        "Plummer LN, Busenberg E (1982) The solubilities of calcite, aragonite and vaterite in CO2-H2O solutions. Geochim. Cosmochim. Acta 46:1011-1040";
-    CHANGE_SHARE = "CP-CHANGE", CommonPractice, "daily share of water changed",
-        "Common practice, no source: up to a quarter of the water in a day for a correction";
-    CHLORAMINE_AMMONIA = "CL-08", Derived, "ammonia left by chloramine",
-        "Derived: one mole of nitrogen for each mole of combined chlorine, 14.007 / 70.90 = 0.198 mg N per mg as Cl2; that ammonia remains is confirmed in a water-utility guidance manual";
-    CHLORINE_THIOSULFATE = "CL-01", Sourced, "2 Na2S2O3 + Cl2, the least efficient route",
-        "Reaction 2 Na2S2O3 + Cl2 = Na2S4O6 + 2 NaCl: 7.00 mg of sodium thiosulfate pentahydrate for each mg of chlorine, the largest dose of the routes found and so the kinder. A field guide gives 1.9, other routes 0.88 and 3.5";
-    CONDUCTIVITY_IONS = "EC-02", Sourced, "Lange, limiting ionic conductivities",
-        "Lange's Handbook of Chemistry, Table 8.32: limiting equivalent ionic conductivities at 25 °C (Na 50.11, K 73.5, half Ca 59.5); chloride 76.31 and bicarbonate 44.5 from the CRC Handbook, from memory";
-    COPPER_COLD = "CU-53", Sourced, "Perschbacher 2005",
-        "Perschbacher PW (2005) Aquaculture (abstract): more fish die of copper in colder water";
-    COPPER_CRITERION = "CU-02", Sourced, "40 CFR Part 132, chronic copper",
-        "40 CFR Part 132 Table 2(b), 60 FR 15387 (1995) as amended: chronic criterion, total recoverable copper, exp(0.8545 ln H - 1.702) µg/L; times 0.960 for dissolved";
-    COPPER_FLOOR = "CU-21", Sourced, "UF/IFAS FA-13, floor",
-        "Watson and Yanong, UF/IFAS FA-13, Use of Copper in Freshwater Aquaculture and Farm Ponds: copper not recommended below 50 mg/L alkalinity";
-    COPPER_HUSBANDRY = "CU-20", Sourced, "UF/IFAS FA-13, alkalinity / 100",
-        "Watson and Yanong, UF/IFAS FA-13: copper sulfate pentahydrate in mg/L, total alkalinity / 100; not over 2.5 mg/L of copper sulfate above alkalinity 250";
-    COPPER_LASTING = "CU-12", Sourced, "former EU fish-water values, dissolved copper",
-        "Former EU fish-water directive (78/659/EEC, 2006/44/EC, repealed at the end of 2013), dissolved copper by hardness, as reproduced from M. Bohl, Zucht und Produktion von Süßwasserfischen: 10: 0.005, 50: 0.022, 100: 0.040, 300: 0.112 mg/L";
-    COPPER_LOSS = "CP-LOSS", CommonPractice, "loss of copper, 0.1 to 1.0 a day at 20 °C",
-        "Common practice, no source: 0.1 to 1.0 a day at 20 °C; it follows CU-26 (gone within 48 hours in earth ponds) and CU-28 (stays in tanks)";
-    COPPER_LOSS_WARMTH = "CP-WARMTH", CommonPractice, "5 % a degree",
-        "Common practice, no source: the loss of copper grows by 1.05 with each degree";
-    COPPER_SHORT = "CU-23", Sourced, "Straus and Tucker 1993",
-        "Straus DL, Tucker CS (1993) Acute toxicity of copper sulfate and chelated copper to channel catfish. J. World Aquacult. Soc. 24:390-395 (volume and pages from memory): 96-h LC50 0.05, 0.73, 0.95, 0.98 mg/L at alkalinity 16, 76, 127, 240. Catfish, not koi";
-    COPPER_TENTH = "CP-TENTH", FromMemory, "a tenth of the LC50",
-        "Customary application factor of one tenth of a 96-hour LC50, from memory";
-    DEGREE_DEFINITION = "HU-01", Sourced, "one German degree is 10 mg/L of CaO",
-        "Definition of the German degree of hardness, as in several unit tables";
-    FARADAY = "EL-01", FromMemory, "Faraday constant, CODATA",
-        "Faraday constant 96,485.33212 C/mol, CODATA 2018 and 2022 (exact), from memory";
-    FISH_CALCIUM = "CU-50", Sourced, "Perschbacher and Wurts 1999",
-        "Perschbacher PW, Wurts WA (1999) Aquaculture 172:275-280: calcium, not magnesium, protects fish from copper";
-    GEOMETRY = "VO-14", FromMemory, "plane geometry",
-        "Areas and volumes of plane figures, ellipse = pi/4 times length times width; prismoidal formula h/6 (top + 4 middle + bottom) (VO-12), any surveying text, from memory";
-    HARDNESS_STEP = "CP-STEP", CommonPractice, "largest rise in a day",
-        "Common practice, no source (BU-20: no limit found in print): carbonate hardness at most 1 °dKH a day, general hardness 2 °dGH a day";
-    MEAN_DEPTH = "VO-08", Sourced, "mean of soundings",
-        "Higginbotham B, Texas Cooperative Extension, The Tale of the Tape: the mean of soundings on crossing transects, zeros at the banks included";
-    MEAN_DEPTH_SHORTCUT = "VO-10", Sourced, "0.4 of the greatest depth",
-        "Environmental mathematics handbook (Spellman and Whiting, authors from memory): mean depth 0.4 of the greatest, a guess";
-    NITRITE_CHLORIDE = "NI-01", Sourced, "SRAC 462",
-        "Durborow, Crosby, Brunson (1997) SRAC Publication 462, Nitrite in Fish Ponds: keep chloride at ten times nitrite or more";
-    NOTCH = "FL-03", Sourced, "90° notch, Q = 2.49 H^2.48 in feet",
-        "90° V-notch: Q = 2.49 H^2.48 (cubic feet a second, feet); origin US Bureau of Reclamation, Water Measurement Manual (from memory)";
-    OXYGEN = "T-07", Sourced, "UF/IFAS FA-27",
-        "UF/IFAS FA-27, Dissolved Oxygen for Fish Production: 5 mg/L for health, aerate at once below 4";
     PH_RANGE = "BU-17", Sourced, "SRAC 464",
         "Wurts and Durborow (1992) SRAC Publication 464: pH 6.5 to 9.0 for fish ponds";
     PH_STEP = "BU-19", Sourced, "Directive 2006/44/EC, pH step",
         "Directive 2006/44/EC Annex I note (a): artificial pH changes of 0.5 at most, within 6.0 to 9.0, and only if they do not make other substances more harmful. Written for rivers; the only numeric limit found";
-    POND_TARGETS = "CP-TARGETS", CommonPractice, "targets of the trade",
-        "Common practice, no source: carbonate hardness 6 to 12 °dKH inside the window, calcium 40 mg/L or more, general hardness 4 °dGH or more, nitrite 0.1 and nitrate 50 mg/L or less, conductivity up to 2.5 times the supply's";
-    RELEASE = "EL-02", Derived, "Faraday's law, two charges an atom",
-        "Derived: 63.546 / (2 × 96,485.33212) = 0.329304 mg/C = 1.1855 g/Ah; that it holds in practice: Walraven, Pool, Chapman (2015) J. Water Process Eng. 8:119-125";
-    SALT_CONDUCTIVITY = "EC-10", Sourced, "Richardson and others 2017",
-        "Richardson M, Sentlinger G, Moore RD, Zimmermann A (2017) Confluence 1(2): 0.486 mg/L of salt for each µS/cm, ± 2.8 %, background under 500 µS/cm";
-    SOLUBILITY = "T-05", Sourced, "supplier's safety sheet",
-        "Safety sheets of the substance: sodium bicarbonate dissolves 6.9, 8.2 and 9.6 g in 100 g of water at 0, 10 and 20 °C";
-    SPELLS = "CP-SPELLS", CommonPractice, "raised spells",
-        "Common practice, no source: three or four raised spells a year of one to two weeks, none within six weeks of the last";
-    TEMPERATURE_STEP = "T-09", Sourced, "fish-veterinary water page",
-        "A US fish-veterinary practice's water page: change under 1 °F a day";
+    CARBONATE_CONSTANTS = "CE-01", Sourced, "Plummer and Busenberg 1982",
+        "Plummer LN, Busenberg E (1982) The solubilities of calcite, aragonite and vaterite in CO2-H2O solutions. Geochim. Cosmochim. Acta 46:1011-1040";
+    CHLORINE_THIOSULFATE = "CL-01", Sourced, "2 Na2S2O3 + Cl2, the least efficient route",
+        "Reaction 2 Na2S2O3 + Cl2 = Na2S4O6 + 2 NaCl: 7.00 mg of sodium thiosulfate pentahydrate for each mg of chlorine, the largest dose of the routes found and so the kinder. A field guide gives 1.9, other routes 0.88 and 3.5";
+    CHLORAMINE_AMMONIA = "CL-08", Derived, "ammonia left by chloramine",
+        "Derived: one mole of nitrogen for each mole of combined chlorine, 14.007 / 70.90 = 0.198 mg N per mg as Cl2; that ammonia remains is confirmed in a water-utility guidance manual";
+    CHLORINE_LIMIT = "CL-09", Sourced, "EPA 440/5-84-030, residual chlorine",
+        "Ambient Water Quality Criteria for Chlorine, EPA 440/5-84-030 (1984): 19 µg/L over an hour (read in a quotation), 11 µg/L over four days (from memory). No pocket test proves so little: none may be found";
     USABLE_BAR = "CP-BAR", CommonPractice, "usable share of a bar",
         "Common practice, no source: three fifths of a bar can be used before it is thin";
+    CHANGE_SHARE = "CP-CHANGE", CommonPractice, "daily share of water changed",
+        "Common practice, no source: up to a quarter of the water in a day for a correction";
+    COPPER_LOSS = "CP-LOSS", CommonPractice, "loss of copper, 0.1 to 1.0 a day at 20 °C",
+        "Common practice, no source: 0.1 to 1.0 a day at 20 °C; it follows CU-26 (gone within 48 hours in earth ponds) and CU-28 (stays in tanks)";
+    SPELLS = "CP-SPELLS", CommonPractice, "raised spells",
+        "Common practice, no source: three or four raised spells a year of one to two weeks, none within six weeks of the last";
+    HARDNESS_STEP = "CP-STEP", CommonPractice, "largest rise in a day",
+        "Common practice, no source (BU-20: no limit found in print): carbonate hardness at most 1 °dKH a day, general hardness 2 °dGH a day";
+    POND_TARGETS = "CP-TARGETS", CommonPractice, "targets of the trade",
+        "Common practice, no source: carbonate hardness 6 to 12 °dKH inside the window, calcium 40 mg/L or more, general hardness 4 °dGH or more, nitrite 0.1 and nitrate 50 mg/L or less, conductivity up to 2.5 times the supply's";
+    COPPER_TENTH = "CP-TENTH", FromMemory, "a tenth of the LC50",
+        "Customary application factor of one tenth of a 96-hour LC50, from memory";
     VOLUME_UNCERTAINTY = "CP-VOLUME", CommonPractice, "uncertainty of a volume",
         "Common practice, no source: 5 % for tape and soundings, 10 % for an estimate, 2 % for a meter";
+    COPPER_LOSS_WARMTH = "CP-WARMTH", CommonPractice, "5 % a degree",
+        "Common practice, no source: the loss of copper grows by 1.05 with each degree";
     WINDOW = "CP-WINDOW", CommonPractice, "window of carbonate hardness",
         "Common practice, no source: copper control is safe and useful from 5.6 °dKH (100 mg/L) to under 14 °dKH (250 mg/L). The trade also says 5 °dKH; the higher, kinder edge is used";
+    COPPER_CRITERION = "CU-02", Sourced, "40 CFR Part 132, chronic copper",
+        "40 CFR Part 132 Table 2(b), 60 FR 15387 (1995) as amended: chronic criterion, total recoverable copper, exp(0.8545 ln H - 1.702) µg/L; times 0.960 for dissolved";
+    COPPER_LASTING = "CU-12", Sourced, "former EU fish-water values, dissolved copper",
+        "Former EU fish-water directive (78/659/EEC, 2006/44/EC, repealed at the end of 2013), dissolved copper by hardness, as reproduced from M. Bohl, Zucht und Produktion von Süßwasserfischen: 10: 0.005, 50: 0.022, 100: 0.040, 300: 0.112 mg/L";
+    COPPER_HUSBANDRY = "CU-20", Sourced, "UF/IFAS FA-13, alkalinity / 100",
+        "Watson and Yanong, UF/IFAS FA-13: copper sulfate pentahydrate in mg/L, total alkalinity / 100; not over 2.5 mg/L of copper sulfate above alkalinity 250";
+    COPPER_FLOOR = "CU-21", Sourced, "UF/IFAS FA-13, floor",
+        "Watson and Yanong, UF/IFAS FA-13, Use of Copper in Freshwater Aquaculture and Farm Ponds: copper not recommended below 50 mg/L alkalinity";
+    COPPER_SHORT = "CU-23", Sourced, "Straus and Tucker 1993",
+        "Straus DL, Tucker CS (1993) Acute toxicity of copper sulfate and chelated copper to channel catfish. J. World Aquacult. Soc. 24:390-395 (volume and pages from memory): 96-h LC50 0.05, 0.73, 0.95, 0.98 mg/L at alkalinity 16, 76, 127, 240. Catfish, not koi";
+    FISH_CALCIUM = "CU-50", Sourced, "Perschbacher and Wurts 1999",
+        "Perschbacher PW, Wurts WA (1999) Aquaculture 172:275-280: calcium, not magnesium, protects fish from copper";
+    COPPER_COLD = "CU-53", Sourced, "Perschbacher 2005",
+        "Perschbacher PW (2005) Aquaculture (abstract): more fish die of copper in colder water";
+    CONDUCTIVITY_IONS = "EC-02", Sourced, "Lange, limiting ionic conductivities",
+        "Lange's Handbook of Chemistry, Table 8.32: limiting equivalent ionic conductivities at 25 °C (Na 50.11, K 73.5, half Ca 59.5); chloride 76.31 and bicarbonate 44.5 from the CRC Handbook, from memory";
+    SALT_CONDUCTIVITY = "EC-10", Sourced, "Richardson and others 2017",
+        "Richardson M, Sentlinger G, Moore RD, Zimmermann A (2017) Confluence 1(2): 0.486 mg/L of salt for each µS/cm, ± 2.8 %, background under 500 µS/cm";
+    FARADAY = "EL-01", FromMemory, "Faraday constant, CODATA",
+        "Faraday constant 96,485.33212 C/mol, CODATA 2018 and 2022 (exact), from memory";
+    RELEASE = "EL-02", Derived, "Faraday's law, two charges an atom",
+        "Derived: 63.546 / (2 × 96,485.33212) = 0.329304 mg/C = 1.1855 g/Ah; that it holds in practice: Walraven, Pool, Chapman (2015) J. Water Process Eng. 8:119-125";
+    BUCKET_TEST = "FL-01", Sourced, "bucket and stopwatch",
+        "Hydraulics laboratory sheet, Water Flow Measurement by Bucket Method: flow = volume / time";
+    NOTCH = "FL-03", Sourced, "90° notch, Q = 2.49 H^2.48 in feet",
+        "90° V-notch: Q = 2.49 H^2.48 (cubic feet a second, feet); origin US Bureau of Reclamation, Water Measurement Manual (from memory)";
+    DEGREE_DEFINITION = "HU-01", Sourced, "one German degree is 10 mg/L of CaO",
+        "Definition of the German degree of hardness, as in several unit tables";
+    ATOMIC_WEIGHTS = "MM", Sourced, "CIAAW 2021",
+        "CIAAW, Standard Atomic Weights 2021 (conventional values where an interval is given)";
+    AMMONIA_EMERSON = "NH-01", Sourced, "Emerson and others 1975",
+        "Emerson K, Russo RC, Lund RE, Thurston RV (1975) Aqueous ammonia equilibrium calculations. J. Fish. Res. Board Can. 32:2379-2383 (pages from memory)";
+    AMMONIA_LIMIT = "NH-06", Sourced, "Directive 2006/44/EC, un-ionised ammonia",
+        "Directive 2006/44/EC on fresh waters needing protection to support fish life, Annex I: un-ionised ammonia 0.005 mg/L guide, 0.025 mg/L mandatory, as NH3 (read in a reproduction). The kinder of the values found: UF/IFAS FA-16 gives 0.05";
+    NITRITE_CHLORIDE = "NI-01", Sourced, "SRAC 462",
+        "Durborow, Crosby, Brunson (1997) SRAC Publication 462, Nitrite in Fish Ponds: keep chloride at ten times nitrite or more";
+    SOLUBILITY = "T-05", Sourced, "supplier's safety sheet",
+        "Safety sheets of the substance: sodium bicarbonate dissolves 6.9, 8.2 and 9.6 g in 100 g of water at 0, 10 and 20 °C";
+    OXYGEN = "T-07", Sourced, "UF/IFAS FA-27",
+        "UF/IFAS FA-27, Dissolved Oxygen for Fish Production: 5 mg/L for health, aerate at once below 4";
+    TEMPERATURE_STEP = "T-09", Sourced, "fish-veterinary water page",
+        "A US fish-veterinary practice's water page: change under 1 °F a day";
+    MEAN_DEPTH = "VO-08", Sourced, "mean of soundings",
+        "Higginbotham B, Texas Cooperative Extension, The Tale of the Tape: the mean of soundings on crossing transects, zeros at the banks included";
+    MEAN_DEPTH_SHORTCUT = "VO-10", Sourced, "0.4 of the greatest depth",
+        "Environmental mathematics handbook (Spellman and Whiting, authors from memory): mean depth 0.4 of the greatest, a guess";
+    GEOMETRY = "VO-14", FromMemory, "plane geometry",
+        "Areas and volumes of plane figures, ellipse = pi/4 times length times width; prismoidal formula h/6 (top + 4 middle + bottom) (VO-12), any surveying text, from memory";
 }

@@ -46,6 +46,8 @@ pub const LOSS_PER_DEGREE: f64 = 1.05;
 pub const SEASON_CELSIUS: f64 = 8.0;
 /// Days a raised spell lasts at least and at most [`SPELLS`].
 pub const SPELL_DAYS: (u32, u32) = (7, 14);
+/// Days between two raised spells at least [`SPELLS`].
+pub const SPELL_GAP_DAYS: f64 = 42.0;
 /// Averaging time of the lasting limit, days.
 pub const LASTING_DAYS: f64 = 28.0;
 /// Usable share of a bar [`USABLE_BAR`].
@@ -76,6 +78,6 @@ pub static TARGETS: &[Target] = &[
     Target { reading: "nitrite", low: None, high: Some(0.1), citation: &POND_TARGETS },
     Target { reading: "oxygen at dawn", low: Some(5.0), high: None, citation: &OXYGEN },
     Target { reading: "ph", low: Some(6.5), high: Some(9.0), citation: &PH_RANGE },
-    Target { reading: "total chlorine", low: None, high: Some(0.0), citation: &CHLORINE_THIOSULFATE },
+    Target { reading: "total chlorine", low: None, high: Some(0.0), citation: &CHLORINE_LIMIT },
     Target { reading: "un-ionised ammonia", low: None, high: Some(UNIONISED_LIMIT), citation: &AMMONIA_LIMIT },
 ];

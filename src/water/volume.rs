@@ -3,7 +3,7 @@
 use crate::reference::{GEOMETRY, MEAN_DEPTH, MEAN_DEPTH_SHORTCUT};
 use crate::units::table::{CUBIC_METRE, METRE, ONE, SQUARE_METRE};
 use crate::units::{Area, Length, Ratio, Si, Volume};
-use crate::workings::{Figure, sum};
+use crate::workings::{Figure, maximum, minimum, sum};
 
 /// Mean of soundings, zeros at sloping banks included.
 #[must_use]
@@ -63,20 +63,24 @@ pub fn uncertainty_of_sum(
 }
 
 /// Mean of two methods, each weighted by the inverse square of its absolute uncertainty, and its own uncertainty.
+/// `step` names the lines: empty for the last mean, which is the volume itself.
 #[must_use]
 pub fn weighted(
+    step: &str,
     first: (&Figure<Volume>, &Figure<Ratio>),
     second: (&Figure<Volume>, &Figure<Ratio>),
 ) -> (Figure<Volume>, Figure<Ratio>) {
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
     let two: Figure<Ratio> = Figure::counted(2.0, "2", "two", &ONE);
+    let id = |name: &str| if step.is_empty() { format!("volume.{name}") } else { format!("volume.{step}.{name}") };
     // Weights relative to the first method, so that they stay pure numbers.
     let spread = (first.0 * first.1) / (second.0 * second.1);
-    let weight = spread.power(&two).named("volume.weight", "Weight of the second method", "g", &ONE);
+    let weight = spread.power(&two).named(id("weight"), "Weight of the second method", "g", &ONE);
     let total = &one + &weight;
-    let mean = ((first.0 + &(&weight * second.0)) / total.clone()).named("volume.total", "Volume", "V", &CUBIC_METRE);
+    let title = if step.is_empty() { "Volume" } else { "Mean of the first two methods" };
+    let mean = ((first.0 + &(&weight * second.0)) / total.clone()).named(id("total"), title, "V", &CUBIC_METRE);
     let uncertainty =
-        (first.0 * first.1 / (&mean * &total.sqrt())).named("volume.uncertainty", "Its uncertainty", "u", &ONE);
+        (first.0 * first.1 / (&mean * &total.sqrt())).named(id("uncertainty"), "Its uncertainty", "u", &ONE);
     (mean, uncertainty)
 }
 
@@ -87,13 +91,29 @@ pub fn disagreement(first: (f64, f64), second: (f64, f64)) -> f64 {
     (first.0 - second.0).abs() / joint.max(f64::MIN_POSITIVE)
 }
 
-/// The low and the high end of a volume.
+/// The low and the high end of a volume. Methods that disagree widen it to the lowest and highest end of them all.
 #[must_use]
-pub fn ends(total: &Figure<Volume>, uncertainty: &Figure<Ratio>) -> (Figure<Volume>, Figure<Volume>) {
+pub fn ends(
+    total: &Figure<Volume>,
+    uncertainty: &Figure<Ratio>,
+    disagreeing: &[(Figure<Volume>, Figure<Ratio>)],
+) -> (Figure<Volume>, Figure<Volume>) {
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
-    let low = (total * (&one - uncertainty)).named("volume.low", "Low end, used for doses", "V_low", &CUBIC_METRE);
-    let high = (total * (&one + uncertainty)).named("volume.high", "High end", "V_high", &CUBIC_METRE);
-    (low, high)
+    let mut low = vec![total * (&one - uncertainty)];
+    let mut high = vec![total * (&one + uncertainty)];
+    for (volume, uncertainty) in disagreeing {
+        low.push(volume * &(&one - uncertainty));
+        high.push(volume * &(&one + uncertainty));
+    }
+    let low = if low.len() > 1 { minimum(&low) } else { low.pop() };
+    let high = if high.len() > 1 { maximum(&high) } else { high.pop() };
+    let named = |end: Option<Figure<Volume>>, id: &str, title: &str, symbol: &str| {
+        end.unwrap_or_else(|| total.clone()).named(id, title, symbol, &CUBIC_METRE)
+    };
+    (
+        named(low, "volume.low", "Low end, used for doses", "V_low"),
+        named(high, "volume.high", "High end", "V_high"),
+    )
 }
 
 /// Salt dilution (DI-02): volume = salt / (factor · rise of conductivity). `factor` in kg/m³ a S/m.
