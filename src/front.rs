@@ -148,14 +148,23 @@ pub fn render(job: &Job, edition: Edition, supplies: &dyn Supplies, fonts: &crat
         let document = document::compose(&source, edition)?;
         let typeset = layout::typeset(&document, fonts);
         let too_tall = typeset.findings.iter().any(|f| matches!(f, Finding::TooTall { .. }));
-        if sheet == Sheet::Poster && too_tall && squeeze < 3 {
-            squeeze += 1;
-            continue;
+        if sheet == Sheet::Poster && too_tall {
+            if squeeze < MOST_SQUEEZE {
+                squeeze += 1;
+                continue;
+            }
+            // An emergency box that covers other words is worse than no sheet.
+            return Err(Diagnostic::error("sheet-too-full", None, "the shed sheet does not hold all it has to say")
+                .why("its amounts must be read from two metres, and nothing may cover the emergency box")
+                .hint("print the other editions with `--edition`, and shorten the names of site and firm"));
         }
         return crate::pdf::write::write(&typeset.pages, &document, fonts, &[])
             .map_err(|e| Diagnostic::error("no-pdf", None, format!("the pages could not be written: {e}")));
     }
 }
+
+/// How far a shed sheet may be cut down: the templates say what goes at each step.
+const MOST_SQUEEZE: u8 = 6;
 
 /// Supplies seen only as templates.
 #[derive(Debug)]

@@ -107,7 +107,7 @@ proptest! {
         low in prop::option::of(value()), high in prop::option::of(value()),
         pond in prop::option::of(value()), supply in prop::option::of(value()),
     ) {
-        let drawing = gauge(&Gauge { low, high, pond, supply, alternative: String::new() });
+        let drawing = gauge(&Gauge { low, high, pond, supply, asked: true, alternative: String::new() });
         sound(&drawing, 0.0, 0.0)?;
         prop_assert_eq!(drawing.height, 26.0);
         if low.is_some() || high.is_some() {
@@ -338,7 +338,7 @@ fn sample_copper() -> CopperChart {
 }
 
 fn samples() -> Vec<(&'static str, Drawing)> {
-    let one = |low, high, pond, supply| gauge(&Gauge { low, high, pond, supply, alternative: String::new() });
+    let one = |low, high, pond, supply| gauge(&Gauge { low, high, pond, supply, asked: true, alternative: String::new() });
     vec![
         ("gauge", one(Some(5.6), Some(14.0), Some(4.0), Some(6.1))),
         ("gauge", one(Some(250.0), Some(1000.0), Some(208.0), Some(262.0))),

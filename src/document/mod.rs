@@ -96,7 +96,9 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
     environment.set_formatter(words::escaping_formatter);
     for part in ["care-plan", "shed-sheet", "workings", "sentences"] {
         if let Some(text) = source.template.template(part) {
-            environment.add_template_owned(part, tidy_tags(text)).map_err(|error| broken(&error, part))?;
+            let text = tidy_tags(text);
+            let text = if reader.american() { words::american(&text) } else { text };
+            environment.add_template_owned(part, text).map_err(|error| broken(&error, part))?;
         }
     }
     let view = view::view(source, edition, &reader, &lines);

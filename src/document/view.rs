@@ -557,6 +557,7 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
         .map(|spell| {
             let test = |days: i64| reader.day(spell.not_before + chrono::Duration::days(days));
             map! {
+                "from_short" => reader.day(spell.not_before), "back_short" => reader.day(spell.back),
                 "from" => reader.weekday_day(spell.not_before), "last" => reader.weekday_day(spell.last), "back" => reader.weekday_day(spell.back),
                 "day_before" => test(-1), "second" => test(2),
             }

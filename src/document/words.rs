@@ -273,6 +273,44 @@ pub fn count_word(count: u64) -> String {
     usize::try_from(count).ok().and_then(|i| words.get(i)).map_or_else(|| count.to_string(), |w| (*w).to_owned())
 }
 
+/// British words of the templates and how an American reads them.
+const AMERICAN: [(&str, &str); 10] = [
+    ("authorisation", "authorization"),
+    ("authorised", "authorized"),
+    ("neutralised", "neutralized"),
+    ("fertiliser", "fertilizer"),
+    ("a licence", "a license"),
+    ("our licence", "our license"),
+    ("neighbour", "neighbor"),
+    ("a few centimetres", "a couple of inches"),
+    ("mains electricity", "line voltage"),
+    ("a gully", "a gutter"),
+];
+
+/// A template's own words in American spelling. What stands inside its tags is left alone.
+#[must_use]
+pub fn american(template: &str) -> String {
+    let mut out = String::with_capacity(template.len());
+    let mut rest = template;
+    while !rest.is_empty() {
+        let open = rest.find('{').unwrap_or(rest.len());
+        let (words, tail) = rest.split_at(open);
+        let spelled = AMERICAN.iter().fold(words.to_owned(), |text, (british, us)| text.replace(british, us));
+        out.push_str(&spelled);
+        // A tag runs to its closing bracket; a brace that opens no tag is a character like another.
+        let close = match tail.get(..2) {
+            Some("{{") => tail.find("}}").map(|i| i + 2),
+            Some("{%") => tail.find("%}").map(|i| i + 2),
+            Some("{#") => tail.find("#}").map(|i| i + 2),
+            _ => tail.chars().next().map(char::len_utf8),
+        };
+        let (tag, after) = tail.split_at(close.unwrap_or(tail.len()).min(tail.len()));
+        out.push_str(tag);
+        rest = after;
+    }
+    out
+}
+
 /// Escapes what CommonMark would read as markup. Every value that reaches a template's output passes here.
 #[must_use]
 pub fn escape(text: &str) -> String {
