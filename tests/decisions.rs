@@ -1,7 +1,6 @@
 //! DESIGN.md's table of decisions, case by case: one small site, one reading changed.
 
 use weirbook::plan::{Act, Judged, Plan, Word};
-use weirbook::units::Si;
 use weirbook::units::table as unit;
 
 use crate::demos::made;

@@ -1,6 +1,10 @@
 //! The whole program, driven as a person does: a fresh folder, a command, what it prints, what it leaves.
 
-#![expect(clippy::disallowed_methods, reason = "the tests of the program read and write files as a person does")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "the tests of the program read and write files as a person does"
+)]
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -1,5 +1,11 @@
 //! House rules that the compiler does not hold: which module may use which, tables in order, no clock, no files.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "the walk over the sources reads files, and must not miss one"
+)]
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};

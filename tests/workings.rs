@@ -2,6 +2,12 @@
 //!
 //! The evaluator below knows nothing of the program: numbers, + − · / brackets, powers, √, ln, e and 10.
 
+#![expect(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a test that cannot read its own case has failed; the second opinion uses other functions on purpose"
+)]
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::Value;

@@ -1,5 +1,7 @@
 //! What the van waits for: a whole plan of the first demo site, then its stages. Run with `cargo bench`.
 
+#![expect(clippy::unwrap_used, reason = "a bench that cannot read its own case has failed")]
+
 use divan::{Bencher, black_box};
 use weirbook::diag::Text;
 use weirbook::document::Edition;
