@@ -224,12 +224,15 @@ impl Drawings<'_> {
         let high = number(&path.high);
         let most = high.iter().copied().fold(0.0, f64::max);
         let top = unit.of(limits.stop.si()).max(most);
-        let step = if top > 0.06 { 0.02 } else { 0.01 };
+        // A round step that gives four to six numbers.
+        let decade = libm::pow(10.0, libm::floor(libm::log10(top.max(1e-9))));
+        let step = [0.1, 0.2, 0.5, 1.0].into_iter().map(|s| s * decade).find(|s| top / s <= 6.0).unwrap_or(decade);
+        let places = if step >= 1.0 { 0 } else { libm::ceil(-libm::log10(step)) as usize };
         let mut axis = Vec::new();
-        let mut value = 0.0;
-        while value < top && axis.len() < 12 {
-            axis.push((value, if value == 0.0 { "0".into() } else { crate::units::plain(value, crate::units::Digits::Places(2)) }));
-            value += step;
+        let mut count = 0.0;
+        while count * step < top && axis.len() < 12 {
+            axis.push((count * step, crate::units::plain(count * step, crate::units::Digits::Places(if count == 0.0 { 0 } else { places }))));
+            count += 1.0;
         }
         let stop = self.reader.number(key, limits.stop.si());
         let watch = self.reader.number(key, limits.watch.si());
@@ -250,7 +253,7 @@ impl Drawings<'_> {
             ],
             alternative: format!(
                 "Total copper is forecast to stay at {} or less, under stop at {stop}, in the next twelve months.",
-                crate::units::plain(most, crate::units::Digits::Places(3)),
+                crate::units::plain(most, crate::units::Digits::Significant(2)),
             ),
         }))
     }

@@ -506,8 +506,8 @@ fn change(c: &ChangePlan, source: &Source<'_>, reader: &Reader, lines: &Lines) -
         "gate" => c.ammonia_gate.as_ref().map(|g| figure(lines, g, reader.quantity("total-ammonia", g.si()))),
         "gate_too_fine" => c.gate_too_fine,
         "ph_differs" => ph_differs(source),
-        "calcium_after" => lines.all().iter().find(|l| l.id == "calcium.after-changes" && c.hardness_after.is_some()).map(|l| {
-            figure_with(lines, Some("calcium.after-changes"), reader.quantity("calcium", l.node.si))
+        "calcium_after" => lines.all().iter().find(|l| l.id == "calcium.changed" && c.hardness_after.is_some()).map(|l| {
+            figure_with(lines, Some("calcium.changed"), reader.quantity("calcium", l.node.si))
         }),
         "hardness_after" => c.hardness_after.as_ref().map(|k| figure(lines, k, reader.quantity("carbonate-hardness", k.si()))),
         "copper_after" => c.copper_after.as_ref().map(|k| figure(lines, k, reader.quantity("total-copper", k.si()))),

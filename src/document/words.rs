@@ -18,6 +18,7 @@ pub struct Reader {
     system: System,
     american: bool,
     ppm: bool,
+    copper: Shown,
 }
 
 const MONTHS: [&str; 12] = [
@@ -41,7 +42,15 @@ impl Reader {
     /// The reader of this site's plan.
     #[must_use]
     pub fn new(site: &Site, system: System) -> Self {
-        Self { system, american: site.country == Country::UnitedStates, ppm: system == System::Us }
+        let ppm = system == System::Us;
+        // Copper is printed in the unit of the owner's kit; mg/L (ppm) without one (Decisions).
+        let kit = site.kits.iter().find(|k| k.reading == "total copper").and_then(|k| k.unit);
+        let copper = match kit {
+            Some(unit) if unit.size < 1e-5 => Shown { unit, symbol: unit.symbol, places: 0 },
+            Some(unit) if *unit == table::MILLIGRAMS || *unit == table::PPM => Shown { unit, symbol: unit.symbol, places: 3 },
+            _ => Shown { unit: &table::MILLIGRAMS, symbol: if ppm { "ppm" } else { "mg/L" }, places: 3 },
+        };
+        Self { system, american: site.country == Country::UnitedStates, ppm, copper }
     }
 
     /// Month first, `call us`.
@@ -69,7 +78,7 @@ impl Reader {
             ("nitrate", ppm) => shown(&table::NITRATE_ION, if ppm { "ppm" } else { "mg/L" }, 0),
             ("oxygen", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 1),
             ("chlorine", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 2),
-            ("total-copper", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 3),
+            ("total-copper", _) => self.copper,
             ("temperature", false) => shown(&table::CELSIUS, "°C", 1),
             ("temperature", true) => shown(&table::FAHRENHEIT, "°F", 0),
             _ => shown(&table::ONE, "", 2),

@@ -44,6 +44,8 @@ pub struct Correction {
     pub hardness_after: Option<Figure<CarbonateHardness>>,
     /// Low end of calcium after the correction.
     pub calcium_after: Option<Figure<Calcium>>,
+    /// Calcium after water changes, the most it may be: what a dose must start from, so as not to overshoot.
+    pub calcium_changed: Option<Figure<Calcium>>,
     /// Low end of general hardness after the correction.
     pub general_after: Option<Figure<GeneralHardness>>,
     /// Conductivity after the correction, where it is known before.
@@ -253,11 +255,8 @@ pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan) -> Correction {
             out.changes.as_ref().and_then(|c| c.days.last().copied()),
         ];
         let after = last.into_iter().flatten().max();
-        // After water changes calcium is what the changes leave, else what was read.
-        let start = match &out.changes {
-            Some(_) => low.clone(),
-            None => kinder::leaf(desk, reading, "Ca", "calcium, as read", &CALCIUM_MG),
-        };
+        let read = kinder::leaf(desk, reading, "Ca", "calcium, as read", &CALCIUM_MG);
+        let start = out.calcium_changed.clone().unwrap_or(read);
         calcium_doses(desk, volume, &start, &low, after, &mut out);
     }
     if let (Some(general), Some(calcium), Some(low)) = (&out.general_after, &out.calcium, &out.calcium_after) {
@@ -315,7 +314,7 @@ fn supply_buffer(desk: &mut Desk<'_>, reading: &crate::site::Reading<CarbonateHa
     let goal = goal(desk);
     let tap = kinder::leaf(desk, reading, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
     let unit = rounding::volume_unit(desk.system);
-    let thousand: Figure<Volume> = Figure::counted(1000.0, "V", "a thousand litres or gallons of new water", unit);
+    let thousand: Figure<Volume> = Figure::counted(1000.0, "V", &format!("a thousand {} of new water", rounding::volume_words(desk.system)), unit);
     let exact = dosing::buffer(&(goal - tap), &thousand, row, &purity).named(
         "hardness.supply.exact",
         "Buffer for a thousand of supply",
@@ -999,6 +998,18 @@ fn hardness_changes(
     );
     out.hardness_after = Some(low);
     // Calcium and general hardness move with the same water.
+    let read_calcium = readings::fresh(desk, |r| r.calcium.as_ref());
+    if let (Some(read), Some(tap)) = (read_calcium, &desk.site.supply.readings.calcium) {
+        let read = kinder::leaf(desk, read, "Ca", "calcium, as read", &CALCIUM_MG);
+        let tap = kinder::leaf(desk, tap, "Ca_supply", "calcium of the supply", &CALCIUM_MG);
+        let after = crate::water::changes::after(&read, &tap, &real, &plan.count).named(
+            "calcium.changed",
+            "Calcium after the changes, as read and at the high volume",
+            "Ca_changed",
+            &CALCIUM_MG,
+        );
+        out.calcium_changed = Some(desk.book.publish(after));
+    }
     if let (Some(before), Some(tap)) = (out.calcium_after.clone(), &desk.site.supply.readings.calcium) {
         let tap = kinder::leaf(desk, tap, "Ca_supply", "calcium of the supply", &CALCIUM_MG);
         let after = crate::water::changes::after(&before, &tap, &full, &plan.count).named(

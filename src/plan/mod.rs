@@ -173,6 +173,9 @@ pub fn decide(
         complaints: Diagnostics::new(),
     };
     goal_in_window(&mut desk);
+    if desk.complaints.any_error() {
+        return Err(desk.complaints);
+    }
     let Some(volume) = volume::find(&mut desk) else {
         return Err(desk.complaints);
     };
@@ -182,15 +185,20 @@ pub fn decide(
     let limits_now = copper::limits(&desk, &as_read);
     let over = correction::copper_over(&desk, limits_now.as_ref());
     let (correction, limits) = if over {
+        // Changes may leave less protection than there is: limits hold for the lower of both, where there are any.
         let mixed = correction::mixed_with_supply(&mut desk, &as_read);
-        let limits = copper::limits(&desk, &mixed).or(limits_now);
+        let (water, limits) = match copper::limits(&desk, &mixed) {
+            Some(limits) => (mixed, Some(limits)),
+            None => (as_read, limits_now),
+        };
         let change = limits.as_ref().and_then(|l| correction::for_copper(&mut desk, &volume, l));
-        (correction::Correction { copper: change, ..mixed }, limits)
+        (correction::Correction { copper: change, ..water }, limits)
     } else {
         let correction = correction::plan(&mut desk, &volume);
         let limits = copper::limits(&desk, &correction);
         (correction, limits)
     };
+    let over = over || correction::copper_over(&desk, limits.as_ref());
     if let Some(limits) = &limits {
         limits.publish(&mut desk);
     }

@@ -382,7 +382,7 @@ pub fn copper_row(desk: &Desk<'_>, watch: Option<&Figure<MassConcentration>>) ->
         }
         // Where no copper is allowed at all, what a supply itself may bring is all that passes.
         (Some(reading), None) if reading.less_than => Judged::TestIt,
-        (Some(reading), None) if reading.value.si() >= MILLIGRAMS.si(0.005) => Judged::TooHigh,
+        (Some(reading), None) if reading.value.si() >= MILLIGRAMS.si(0.0049) => Judged::TooHigh,
         (Some(_), None) => Judged::Good,
         (None, _) => Judged::TestIt,
     };

@@ -640,6 +640,8 @@ fn kit(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Kit> {
             .hint(hint),
         );
     }
+    let shown = t.text_as_written("step").map(|text| text.trim_start_matches(|c: char| c.is_ascii_digit() || ".,".contains(c)));
+    let unit = known.and_then(|f| f.kind).zip(shown).and_then(|(kind, text)| crate::units::unit_named(kind, text).ok());
     let step = known.and_then(|f| {
         // The step of a thermometer is a difference: its zero is not that of the scale.
         let (kind, bounds) = match f.kind {
@@ -655,7 +657,7 @@ fn kit(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Kit> {
     if known.is_some() {
         t.finish(c);
     }
-    Some(Kit { reading: known?.name.to_owned(), step, drops, expires, span })
+    Some(Kit { reading: known?.name.to_owned(), step, unit, drops, expires, span })
 }
 
 fn practice(mut t: Table<'_, '_>, steps: Option<u32>, c: &mut Complaints<'_>) -> Practice {

@@ -527,6 +527,8 @@ pub struct Kit {
     pub reading: String,
     /// Its step, as SI of that reading.
     pub step: Option<f64>,
+    /// The unit the kit shows: the plan speaks of copper in it.
+    pub unit: Option<&'static crate::units::Unit>,
     /// Whether it counts drops (Decisions: the true value lies in the step below the reading).
     pub drops: bool,
     /// Last day it may be used.

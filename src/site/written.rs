@@ -169,6 +169,11 @@ impl<'t, 'i> Table<'t, 'i> {
         Some((span(value.span()), value.get_ref()))
     }
 
+    /// The text of a key as written, if it is a text; does not count as asking for it.
+    pub(super) fn text_as_written(&self, key: &str) -> Option<&str> {
+        self.entries.iter().find(|(k, _)| k.get_ref() == key).and_then(|(_, value)| value.get_ref().as_str())
+    }
+
     /// Whether the key is there; does not count as asking for it.
     pub(super) fn has(&self, key: &str) -> bool {
         self.entries.iter().any(|(k, _)| k.get_ref() == key)
