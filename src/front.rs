@@ -126,7 +126,12 @@ fn accent(site: &Site) -> [u8; 3] {
 ///
 /// # Errors
 /// A broken template, a font that cannot be read, or a page that cannot be written.
-pub fn render(job: &Job, edition: Edition, supplies: &dyn Supplies, fonts: &crate::page::fonts::Fonts) -> Result<Vec<u8>, Diagnostic> {
+pub fn render(
+    job: &Job,
+    edition: Edition,
+    supplies: &dyn Supplies,
+    fonts: &crate::page::fonts::Fonts,
+) -> Result<Vec<u8>, Diagnostic> {
     let sheet = if edition == Edition::ShedSheet { Sheet::Poster } else { Sheet::Report };
     let paper = if job.site.page.letter { Paper::Letter } else { Paper::A4 };
     let style = Style { paper, sheet, accent: accent(&job.site) };

@@ -338,7 +338,8 @@ fn sample_copper() -> CopperChart {
 }
 
 fn samples() -> Vec<(&'static str, Drawing)> {
-    let one = |low, high, pond, supply| gauge(&Gauge { low, high, pond, supply, asked: true, alternative: String::new() });
+    let one =
+        |low, high, pond, supply| gauge(&Gauge { low, high, pond, supply, asked: true, alternative: String::new() });
     vec![
         ("gauge", one(Some(5.6), Some(14.0), Some(4.0), Some(6.1))),
         ("gauge", one(Some(250.0), Some(1000.0), Some(208.0), Some(262.0))),

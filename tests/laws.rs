@@ -233,7 +233,13 @@ fn examine(pond: &Pond, plan: &Plan) -> Found {
         let moles = calcium.dose.si() * 1000.0 * purity / 110.978; // MM-07
         let rise = moles / low;
         found.at_most(DOSE_CALCIUM, "dGH a day", rise / 0.178_326, 2.0);
-        let start = pond.fresh(|w| w.calcium).unwrap_or(0.0);
+        // Water changes come first and bring the supply's calcium: by the share of the high volume, which leaves the most.
+        let mut start = pond.fresh(|w| w.calcium).unwrap_or(0.0);
+        if let (Some(change), Some(supply)) = (&plan.correction.changes, tap.water.calcium) {
+            for _ in 0..change.days.len() {
+                start += (supply - start) * change.volume.si() / plan.volume.high.si();
+            }
+        }
         let end = start + rise * 40.078 * calcium.count.si();
         found.at_most(DOSE_CALCIUM, "mg/L Ca at the end", end, pond.practice.calcium_goal.unwrap_or(40.0));
         found.that(DOSE_SUM, (calcium.buy.si() - calcium.dose.si() * calcium.count.si()).abs() < 1e-9, || {

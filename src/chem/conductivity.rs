@@ -45,9 +45,12 @@ pub fn rise_with_calcium(id: &str, rise: &Figure<Calcium>, substance: &'static S
         &MOLAR_CONDUCTIVITY,
         &CONDUCTIVITY_IONS,
     );
-    (&rise.meaning::<MolarConcentration>() * each)
-        .meaning::<Conductivity>()
-        .named(id, "Rise in conductivity by calcium", "κ_Ca", &MICROSIEMENS)
+    (&rise.meaning::<MolarConcentration>() * each).meaning::<Conductivity>().named(
+        id,
+        "Rise in conductivity by calcium",
+        "κ_Ca",
+        &MICROSIEMENS,
+    )
 }
 
 /// A pure number, to say how many times the supply's conductivity a pond's is.

@@ -14,7 +14,8 @@ pub(super) fn read(bytes: &[u8]) -> Result<Art, String> {
 }
 
 fn svg(bytes: &[u8]) -> Result<Art, String> {
-    let tree = usvg::Tree::from_data(bytes, &usvg::Options::default()).map_err(|e| format!("it is neither PNG nor SVG ({e})"))?;
+    let tree = usvg::Tree::from_data(bytes, &usvg::Options::default())
+        .map_err(|e| format!("it is neither PNG nor SVG ({e})"))?;
     let mut paths = Vec::new();
     collect(tree.root(), &mut paths);
     if paths.is_empty() {
@@ -96,7 +97,9 @@ fn png(bytes: &[u8]) -> Result<Art, String> {
     buffer.truncate(frame.buffer_size());
     let rgba = match frame.color_type {
         png::ColorType::Rgba => buffer,
-        png::ColorType::GrayscaleAlpha => buffer.as_chunks::<2>().0.iter().flat_map(|[g, a]| [*g, *g, *g, *a]).collect(),
+        png::ColorType::GrayscaleAlpha => {
+            buffer.as_chunks::<2>().0.iter().flat_map(|[g, a]| [*g, *g, *g, *a]).collect()
+        }
         other => return Err(format!("the PNG's colours ({other:?}) are not read; save it as RGB")),
     };
     Ok(Art::Raster { width, height, rgba })

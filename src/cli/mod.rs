@@ -2,8 +2,8 @@
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "this is where the program speaks")]
 #![expect(clippy::disallowed_methods, reason = "this is where files are read and written")]
 
-pub mod complaints;
 mod art;
+pub mod complaints;
 mod files;
 
 use std::io::IsTerminal;
@@ -40,7 +40,9 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Writes the care plan and the shed sheet.
-    #[command(after_help = "Examples:\n  weirbook plan demo-sites/quoyle-end/site.toml\n  weirbook plan site.toml -o plans --edition shed-sheet --units us\n\nWrites <site-id>-care-plan.pdf and <site-id>-shed-sheet.pdf beside the site file, or where -o says.")]
+    #[command(
+        after_help = "Examples:\n  weirbook plan demo-sites/quoyle-end/site.toml\n  weirbook plan site.toml -o plans --edition shed-sheet --units us\n\nWrites <site-id>-care-plan.pdf and <site-id>-shed-sheet.pdf beside the site file, or where -o says."
+    )]
     Plan {
         #[command(flatten)]
         input: Input,
@@ -58,7 +60,9 @@ enum Command {
         input: Input,
     },
     /// Makes a folder with a commented site file and an empty log.
-    #[command(after_help = "Example:\n  weirbook new ash-lane\n\nFill in the blanks of ash-lane/site.toml, then run: weirbook check ash-lane/site.toml")]
+    #[command(
+        after_help = "Example:\n  weirbook new ash-lane\n\nFill in the blanks of ash-lane/site.toml, then run: weirbook check ash-lane/site.toml"
+    )]
     New {
         /// The folder; it must not hold a site file yet.
         folder: PathBuf,
@@ -209,20 +213,43 @@ fn attention(job: &Job) {
         Word::NotYet => "Not yet",
         Word::No => "No",
     };
-    let because: Vec<&str> =
-        plan.verdict.reasons.iter().filter(|r| r.word == plan.verdict.word && r.word != Word::Yes).map(|r| r.key).collect();
-    println!("verdict  {word}{}", if because.is_empty() { String::new() } else { format!(" ({})", because.join(", ")) });
+    let because: Vec<&str> = plan
+        .verdict
+        .reasons
+        .iter()
+        .filter(|r| r.word == plan.verdict.word && r.word != Word::Yes)
+        .map(|r| r.key)
+        .collect();
+    println!(
+        "verdict  {word}{}",
+        if because.is_empty() { String::new() } else { format!(" ({})", because.join(", ")) }
+    );
     let times = |count: usize| if count == 1 { "once".to_owned() } else { format!("{count} times") };
     if let Some(buffer) = &plan.correction.buffer {
         let dose = reader.mass(buffer.dose.si());
-        println!("dose     {dose} of {}, {}: {}", buffer.substance.name, times(buffer.days.len()), reader.days(&buffer.days));
+        println!(
+            "dose     {dose} of {}, {}: {}",
+            buffer.substance.name,
+            times(buffer.days.len()),
+            reader.days(&buffer.days)
+        );
     }
     if let Some(calcium) = &plan.correction.calcium {
         let dose = reader.mass(calcium.dose.si());
-        println!("dose     {dose} of {}, {}: {}", calcium.substance.name, times(calcium.days.len()), reader.days(&calcium.days));
+        println!(
+            "dose     {dose} of {}, {}: {}",
+            calcium.substance.name,
+            times(calcium.days.len()),
+            reader.days(&calcium.days)
+        );
     }
     if let Some(salt) = &plan.correction.salt {
-        println!("dose     {} of salt, {}: {}", reader.mass(salt.dose.si()), times(salt.days.len()), reader.days(&salt.days));
+        println!(
+            "dose     {} of salt, {}: {}",
+            reader.mass(salt.dose.si()),
+            times(salt.days.len()),
+            reader.days(&salt.days)
+        );
     }
     for change in [&plan.correction.copper, &plan.correction.changes].into_iter().flatten() {
         let volume = reader.volume(change.volume.si(), crate::workings::Way::Down);
@@ -262,7 +289,8 @@ fn plan(input: &Input, output: Option<&Path>, editions: &[EditionName]) -> ExitC
             return ExitCode::from(1);
         }
     };
-    let folder = output.map_or_else(|| input.site.parent().map(Path::to_path_buf).unwrap_or_default(), Path::to_path_buf);
+    let folder =
+        output.map_or_else(|| input.site.parent().map(Path::to_path_buf).unwrap_or_default(), Path::to_path_buf);
     // All editions are made before the first is written, so that a fault leaves nothing half done.
     let mut made: Vec<(PathBuf, Vec<u8>)> = Vec::new();
     for edition in editions {

@@ -8,8 +8,8 @@ use crate::drawing::{self, CopperChart, Gauge, LevelStrip, LogChart, Point, Stai
 use crate::page::Drawing;
 use crate::plan::Judged;
 use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
-use crate::units::table::{CELSIUS, DEGREE_KH};
 use crate::units::Si;
+use crate::units::table::{CELSIUS, DEGREE_KH};
 
 /// Finds drawings by name.
 #[derive(Debug)]
@@ -166,7 +166,10 @@ impl Drawings<'_> {
             doses,
             window: Some(window),
             axis,
-            window_label: vec!["The window".into(), format!("starts at {}", self.reader.quantity(key, DEGREE_KH.si(WINDOW_LOW_DKH)))],
+            window_label: vec![
+                "The window".into(),
+                format!("starts at {}", self.reader.quantity(key, DEGREE_KH.si(WINDOW_LOW_DKH))),
+            ],
             start_label: vec!["Reading before".into(), format!("the doses: {}", end(buffer.start.si()))],
             end_high: format!(
                 "{} if the pond holds {}",
@@ -209,7 +212,10 @@ impl Drawings<'_> {
             axis,
             marks,
             title: vec!["Output level".into(), "steps of the panel".into()],
-            alternative: format!("The panel stands at step {} while the water is warm enough{raised}, else at zero.", schedule.holding),
+            alternative: format!(
+                "The panel stands at step {} while the water is warm enough{raised}, else at zero.",
+                schedule.holding
+            ),
         }))
     }
 
@@ -231,7 +237,10 @@ impl Drawings<'_> {
         let mut axis = Vec::new();
         let mut count = 0.0;
         while count * step < top && axis.len() < 12 {
-            axis.push((count * step, crate::units::plain(count * step, crate::units::Digits::Places(if count == 0.0 { 0 } else { places }))));
+            axis.push((
+                count * step,
+                crate::units::plain(count * step, crate::units::Digits::Places(if count == 0.0 { 0 } else { places })),
+            ));
             count += 1.0;
         }
         let stop = self.reader.number(key, limits.stop.si());

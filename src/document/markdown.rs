@@ -13,8 +13,8 @@ use pulldown_cmark::{Alignment, BlockQuoteKind, Event, HeadingLevel, Options, Pa
 use super::drawings::Drawings;
 use super::lines::Lines;
 use crate::page::{
-    Align, Block, BlockKind, Column, Heading, HeadingLook, Inline, Labelled, Paragraph, ParagraphLook, Row, Step, Table,
-    Weight,
+    Align, Block, BlockKind, Column, Heading, HeadingLook, Inline, Labelled, Paragraph, ParagraphLook, Row, Step,
+    Table, Weight,
 };
 
 struct Composer<'a> {
@@ -350,7 +350,9 @@ fn step(body: Vec<Block>) -> Step {
     let mut step = Step { when: Vec::new(), amount: Vec::new(), text: Vec::new() };
     for part in body {
         match part.kind {
-            BlockKind::Paragraph(Paragraph { look: ParagraphLook::Quiet, text }) if step.when.is_empty() => step.when = text,
+            BlockKind::Paragraph(Paragraph { look: ParagraphLook::Quiet, text }) if step.when.is_empty() => {
+                step.when = text
+            }
             BlockKind::Paragraph(Paragraph { text, .. }) if step.amount.is_empty() => {
                 step.amount = text
                     .into_iter()

@@ -110,14 +110,21 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
     let running = match edition {
         Edition::ShedSheet => Running {
             high: source.site.name.clone(),
-            low: source.site.next_visit.as_ref().map_or_else(String::new, |d| format!("Use until {}", reader.day_year(d.value))),
+            low: source
+                .site
+                .next_visit
+                .as_ref()
+                .map_or_else(String::new, |d| format!("Use until {}", reader.day_year(d.value))),
             ..Running::default()
         },
         _ => Running {
             high: source.site.name.clone(),
             low: format!("{}, {}", edition.title(), reader.day_year(source.plan.date)),
             foot_left: source.site.firm.name.clone(),
-            foot_middle: vec![source.site.firm.telephone.clone(), format!("Input {}", words::short_hash(&source.fingerprint))],
+            foot_middle: vec![
+                source.site.firm.telephone.clone(),
+                format!("Input {}", words::short_hash(&source.fingerprint)),
+            ],
         },
     };
     Ok(Document {

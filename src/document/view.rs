@@ -152,13 +152,13 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
         }),
     );
     view.insert("changes", correction.changes.as_ref().map_or(Value::from(()), |c| change(c, source, reader, lines)));
-    view.insert("copper_change", correction.copper.as_ref().map_or(Value::from(()), |c| change(c, source, reader, lines)));
+    view.insert(
+        "copper_change",
+        correction.copper.as_ref().map_or(Value::from(()), |c| change(c, source, reader, lines)),
+    );
     view.insert(
         "supply_buffer",
-        correction
-            .buffer_for_supply
-            .as_ref()
-            .map_or(Value::from(()), |m| figure(lines, m, reader.mass(m.si()))),
+        correction.buffer_for_supply.as_ref().map_or(Value::from(()), |m| figure(lines, m, reader.mass(m.si()))),
     );
     view.insert("supply_cannot", correction.supply_cannot.into());
     view.insert("window", map! {
@@ -180,25 +180,35 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
         "temperature" => plan.temperature.as_ref().map(|t| reader.quantity("temperature", t.si())),
         "cold" => celsius(source).is_some_and(|c| c < crate::reference::SEASON_CELSIUS),
     });
-    view.insert("start_temperature", if reader.shown("temperature").symbol == "°F" { "46\u{a0}°F" } else { "8\u{a0}°C" }.into());
+    view.insert(
+        "start_temperature",
+        if reader.shown("temperature").symbol == "°F" { "46\u{a0}°F" } else { "8\u{a0}°C" }.into(),
+    );
     view.insert("ammonia_limit", reader.quantity("unionised-ammonia", 0.025e-3).replace("0.0250", "0.025").into());
     view.insert("limits", limits(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("schedule", schedule(source, reader, lines).unwrap_or(Value::from(())));
-    view.insert("conductivity_after", correction.conductivity_after.as_ref().map_or(Value::from(()), |c| {
-        figure(lines, c, reader.quantity("conductivity", c.si()))
-    }));
-    view.insert("flow", plan.flow.as_ref().map_or(Value::from(()), |(flow, turnover)| {
-        map! {
-            "how" => match &site.flow {
-                Some(crate::site::FlowTest::Bucket { .. }) => "by bucket and stopwatch",
-                Some(crate::site::FlowTest::Notch { .. }) => "by a notch",
-                _ => "as given",
-            },
-            "rate" => figure(lines, flow, reader.flow(flow.si())),
-            "turnover" => figure(lines, turnover, reader.time(turnover.si())),
-            "quick" => turnover.si() <= 2.0 * 3600.0,
-        }
-    }));
+    view.insert(
+        "conductivity_after",
+        correction
+            .conductivity_after
+            .as_ref()
+            .map_or(Value::from(()), |c| figure(lines, c, reader.quantity("conductivity", c.si()))),
+    );
+    view.insert(
+        "flow",
+        plan.flow.as_ref().map_or(Value::from(()), |(flow, turnover)| {
+            map! {
+                "how" => match &site.flow {
+                    Some(crate::site::FlowTest::Bucket { .. }) => "by bucket and stopwatch",
+                    Some(crate::site::FlowTest::Notch { .. }) => "by a notch",
+                    _ => "as given",
+                },
+                "rate" => figure(lines, flow, reader.flow(flow.si())),
+                "turnover" => figure(lines, turnover, reader.time(turnover.si())),
+                "quick" => turnover.si() <= 2.0 * 3600.0,
+            }
+        }),
+    );
     view.insert("bars", bars(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("bars_place", site.bars.as_ref().and_then(|b| b.place.clone()).into());
     view.insert("full", plan.full_reached.map_or(Value::from(()), |(reached, steps, date)| {
@@ -218,15 +228,29 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     view.insert("assumptions", plan.assumptions.iter().map(|a| map! {
         "what" => a.what.as_str(), "value" => a.value.as_str(), "instead" => a.instead.as_str(), "source" => a.source.as_str(),
     }).collect());
-    view.insert("missing", plan.missing.iter().map(|m| map! { "what" => m.what.as_str(), "measure" => m.measure.as_str() }).collect());
-    view.insert("checks", plan.checks.iter().map(|c| map! {
-        "limit" => c.limit.as_str(), "proposal" => c.proposal.as_str(),
-        "proposed" => with_unit(c.proposed, c.unit), "allowed" => with_unit(c.allowed, c.unit),
-        "margin" => margin(c.proposed, c.allowed, c.floor),
-        "allowed_word" => if c.floor { "at least" } else { "at most" },
-    }).collect());
+    view.insert(
+        "missing",
+        plan.missing.iter().map(|m| map! { "what" => m.what.as_str(), "measure" => m.measure.as_str() }).collect(),
+    );
+    view.insert(
+        "checks",
+        plan.checks
+            .iter()
+            .map(|c| {
+                map! {
+                    "limit" => c.limit.as_str(), "proposal" => c.proposal.as_str(),
+                    "proposed" => with_unit(c.proposed, c.unit), "allowed" => with_unit(c.allowed, c.unit),
+                    "margin" => margin(c.proposed, c.allowed, c.floor),
+                    "allowed_word" => if c.floor { "at least" } else { "at most" },
+                }
+            })
+            .collect(),
+    );
     view.insert("sources", sources(lines));
-    view.insert("groups", lines.groups().into_iter().map(|(key, title)| map! { "key" => key, "title" => title }).collect());
+    view.insert(
+        "groups",
+        lines.groups().into_iter().map(|(key, title)| map! { "key" => key, "title" => title }).collect(),
+    );
     view.insert("supply", map! {
         "kind" => match site.supply.kind { SupplyKind::Mains => "mains", SupplyKind::Well => "well", SupplyKind::Rain => "rain" },
         "word" => match site.supply.kind { SupplyKind::Mains => "tap water", SupplyKind::Well => "well water", SupplyKind::Rain => "collected rain" },
@@ -241,11 +265,14 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
                 .is_some_and(|(t, f)| t.value.si() - f.value.si() > 5e-5),
     });
     let lives = |kind: AnimalKind| site.animals.iter().any(|a| a.kind == kind);
-    view.insert("lives", map! {
-        "koi" => lives(AnimalKind::Koi), "snails" => lives(AnimalKind::Snails),
-        "tadpoles" => lives(AnimalKind::BreedingAmphibians), "dogs" => lives(AnimalKind::Dogs),
-        "bees" => lives(AnimalKind::Bees), "livestock" => lives(AnimalKind::Livestock),
-    });
+    view.insert(
+        "lives",
+        map! {
+            "koi" => lives(AnimalKind::Koi), "snails" => lives(AnimalKind::Snails),
+            "tadpoles" => lives(AnimalKind::BreedingAmphibians), "dogs" => lives(AnimalKind::Dogs),
+            "bees" => lives(AnimalKind::Bees), "livestock" => lives(AnimalKind::Livestock),
+        },
+    );
     view.insert("outflow", map! {
         "changes" => match site.outflow.changes {
             Destination::Sewer => "the sanitary sewer, with the sewer company's leave",
@@ -316,7 +343,8 @@ fn volume(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
     if let Some(tape) = &volume.tape {
         rows.push(row("Parts together".into(), "by tape and soundings".into(), tape));
     }
-    let methods: Vec<Value> = volume.methods.iter().map(|(name, v)| row(name.clone(), "another way, weighed in".into(), v)).collect();
+    let methods: Vec<Value> =
+        volume.methods.iter().map(|(name, v)| row(name.clone(), "another way, weighed in".into(), v)).collect();
     rows.extend(methods);
     map! {
         "low" => figure(lines, &volume.low, low),
@@ -531,7 +559,8 @@ fn day_list(days: &[NaiveDate], reader: &Reader) -> Vec<String> {
 
 fn limits(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
     let l = source.plan.limits.as_ref()?;
-    let copper = |f: &Figure<crate::units::MassConcentration>| figure(lines, f, reader.quantity("total-copper", f.si()));
+    let copper =
+        |f: &Figure<crate::units::MassConcentration>| figure(lines, f, reader.quantity("total-copper", f.si()));
     Some(map! {
         "stop" => copper(&l.stop), "watch" => copper(&l.watch), "lasting" => copper(&l.lasting),
         "open_water" => copper(&l.open_water),

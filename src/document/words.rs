@@ -22,7 +22,17 @@ pub struct Reader {
 }
 
 const MONTHS: [&str; 12] = [
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
     "December",
 ];
 const DAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
@@ -47,7 +57,9 @@ impl Reader {
         let kit = site.kits.iter().find(|k| k.reading == "total copper").and_then(|k| k.unit);
         let copper = match kit {
             Some(unit) if unit.size < 1e-5 => Shown { unit, symbol: unit.symbol, places: 0 },
-            Some(unit) if *unit == table::MILLIGRAMS || *unit == table::PPM => Shown { unit, symbol: unit.symbol, places: 3 },
+            Some(unit) if *unit == table::MILLIGRAMS || *unit == table::PPM => {
+                Shown { unit, symbol: unit.symbol, places: 3 }
+            }
             _ => Shown { unit: &table::MILLIGRAMS, symbol: if ppm { "ppm" } else { "mg/L" }, places: 3 },
         };
         Self { system, american: site.country == Country::UnitedStates, ppm, copper }
@@ -168,7 +180,13 @@ impl Reader {
         }
         let (hours, rest) = (libm::floor(minutes / 60.0), minutes % 60.0);
         if self.american {
-            let (hour, half) = if hours > 12.5 { (hours - 12.0, "pm") } else if hours > 11.5 { (hours, "pm") } else { (hours, "am") };
+            let (hour, half) = if hours > 12.5 {
+                (hours - 12.0, "pm")
+            } else if hours > 11.5 {
+                (hours, "pm")
+            } else {
+                (hours, "am")
+            };
             return Some(format!("{hour:.0}:{rest:02.0}\u{a0}{half}"));
         }
         Some(format!("{hours:.0}:{rest:02.0}"))
@@ -226,7 +244,11 @@ impl Reader {
     /// `Thu 18 February`, `Thu, February 18`.
     #[must_use]
     pub fn weekday_day(&self, date: NaiveDate) -> String {
-        if self.american { format!("{}, {}", weekday(date), self.day(date)) } else { format!("{} {}", weekday(date), self.day(date)) }
+        if self.american {
+            format!("{}, {}", weekday(date), self.day(date))
+        } else {
+            format!("{} {}", weekday(date), self.day(date))
+        }
     }
 
     /// `Fri 19, Sat 20 and Sun 21 February`; a long run as `Fri 19 to Thu 25 February`.
@@ -242,7 +264,13 @@ impl Reader {
         let mut out = String::new();
         for (i, date) in dates.iter().enumerate() {
             let is_last = i + 1 == dates.len();
-            let sep = if i == 0 { "" } else if is_last { " and " } else { ", " };
+            let sep = if i == 0 {
+                ""
+            } else if is_last {
+                " and "
+            } else {
+                ", "
+            };
             let next_month = dates.get(i + 1).is_some_and(|d| d.month() != date.month());
             let text = if is_last || next_month { self.weekday_day(*date) } else { self.weekday_number(*date) };
             let _ = write!(out, "{sep}{text}");
@@ -278,7 +306,8 @@ pub fn short_hash(hash: &[u8; 32]) -> String {
 /// A whole number as a word up to twelve.
 #[must_use]
 pub fn count_word(count: u64) -> String {
-    let words = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"];
+    let words =
+        ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"];
     usize::try_from(count).ok().and_then(|i| words.get(i)).map_or_else(|| count.to_string(), |w| (*w).to_owned())
 }
 

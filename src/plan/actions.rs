@@ -107,7 +107,10 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     if let Some(last) = last {
         push(Act::Retest, if gated { When::Gate("after-changes") } else { When::On(vec![day(*last, 1)]) });
     }
-    let untested = verdict.reasons.iter().any(|r| r.word == Word::NotYet && (r.key.ends_with("untested") || r.key.ends_with("unknown") || r.key.ends_with("untold")));
+    let untested = verdict.reasons.iter().any(|r| {
+        r.word == Word::NotYet
+            && (r.key.ends_with("untested") || r.key.ends_with("unknown") || r.key.ends_with("untold"))
+    });
     if verdict.word != Word::No && untested && !desk.missing.is_empty() {
         push(Act::TestMissing, When::Gate("next-visit"));
     }

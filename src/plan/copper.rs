@@ -67,7 +67,8 @@ pub fn between(
 
 fn as_caco3<Q: Si>(figure: &Figure<Q>, unit: &'static Unit, symbol: &str, id: &str, title: &str) -> Figure<Ratio> {
     // A pure number of mg/L CaCO3, because the curves are tabulated so; the factor stands in the line.
-    let per: Figure<Q> = Figure::cited(1.0, "1 mg/L CaCO₃", "one mg/L as CaCO₃", unit, &crate::reference::ATOMIC_WEIGHTS);
+    let per: Figure<Q> =
+        Figure::cited(1.0, "1 mg/L CaCO₃", "one mg/L as CaCO₃", unit, &crate::reference::ATOMIC_WEIGHTS);
     let ratio: Figure<Ratio> =
         &figure.meaning::<uom::si::f64::MolarConcentration>().meaning::<Ratio>() / &per.meaning::<Ratio>();
     ratio.named(id, title, symbol, &ONE).remark("A pure number: mg/L counted as CaCO₃")

@@ -2,9 +2,7 @@
 
 use chrono::{Days, NaiveDate};
 
-use super::{
-    Assumption, CopperLimits, Desk, Emergency, FirstAid, Missing, VolumePlan, kinder, readings, rounding,
-};
+use super::{Assumption, CopperLimits, Desk, Emergency, FirstAid, Missing, VolumePlan, kinder, readings, rounding};
 use crate::chem::{ammonia, carbonate, chlorine, conductivity, dosing};
 use crate::reference::{
     AMMONIA_LIMIT, AMMONIA_PER_NITROGEN, ATOMIC_WEIGHTS, CALCIUM_GOAL, CARBONATE_CONSTANTS, CHANGE_SHARE,
@@ -219,10 +217,16 @@ pub fn as_read(desk: &mut Desk<'_>) -> Correction {
     out.hardness_after = Some(range.low);
     if let Some(reading) = readings::fresh(desk, |r| r.calcium.as_ref()) {
         if kinder::kit(desk, "calcium").and_then(|k| k.step).is_none() {
-            desk.assume(Assumption::new("Step of the calcium kit", "taken as read", "the kit's own step, in the site file", "common practice"));
+            desk.assume(Assumption::new(
+                "Step of the calcium kit",
+                "taken as read",
+                "the kit's own step, in the site file",
+                "common practice",
+            ));
         }
         let read = kinder::leaf(desk, reading, "Ca", "calcium, as read", &CALCIUM_MG);
-        out.calcium_after = Some(kinder::lowest(desk, reading, &read, ["calcium", "calcium.reading.low", "Ca_low"], &CALCIUM_MG));
+        out.calcium_after =
+            Some(kinder::lowest(desk, reading, &read, ["calcium", "calcium.reading.low", "Ca_low"], &CALCIUM_MG));
     }
     if let Some(reading) = readings::fresh(desk, |r| r.general_hardness.as_ref()) {
         let read = kinder::leaf(desk, reading, "G", "general hardness, as read", &DEGREE_GH);
@@ -303,7 +307,8 @@ fn buffer_for(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<
         return None;
     }
     let exact = dosing::buffer(&(goal - tap), volume, row, &purity);
-    let printed = rounding::dose(&exact, desk.system, scale(desk)).named(id, "Buffer for the new water", "m_new", &GRAM);
+    let printed =
+        rounding::dose(&exact, desk.system, scale(desk)).named(id, "Buffer for the new water", "m_new", &GRAM);
     (printed.si() > 0.0).then(|| desk.book.publish(printed))
 }
 
@@ -314,7 +319,8 @@ fn supply_buffer(desk: &mut Desk<'_>, reading: &crate::site::Reading<CarbonateHa
     let goal = goal(desk);
     let tap = kinder::leaf(desk, reading, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
     let unit = rounding::volume_unit(desk.system);
-    let thousand: Figure<Volume> = Figure::counted(1000.0, "V", &format!("a thousand {} of new water", rounding::volume_words(desk.system)), unit);
+    let thousand: Figure<Volume> =
+        Figure::counted(1000.0, "V", &format!("a thousand {} of new water", rounding::volume_words(desk.system)), unit);
     let exact = dosing::buffer(&(goal - tap), &thousand, row, &purity).named(
         "hardness.supply.exact",
         "Buffer for a thousand of supply",
@@ -581,9 +587,11 @@ fn calcium_doses(
         &GRAM,
     );
     let dose = rounding::dose(&exact, desk.system, scale(desk));
-    let dose = dose.named("calcium.dose", "One dose of calcium chloride, as printed", "m_Ca,print", &GRAM).remark(
-        format!("Printed as {}: rounded down to what a scale shows", rounding::mass_words(dose.value(), desk.system, Way::Down)),
-    );
+    let dose =
+        dose.named("calcium.dose", "One dose of calcium chloride, as printed", "m_Ca,print", &GRAM).remark(format!(
+            "Printed as {}: rounded down to what a scale shows",
+            rounding::mass_words(dose.value(), desk.system, Way::Down)
+        ));
     if dose.si() <= 0.0 {
         return;
     }
@@ -925,12 +933,7 @@ fn swap(desk: &mut Desk<'_>, swap: Swap<'_>) -> Option<ChangePlan> {
     })
 }
 
-fn hardness_changes(
-    desk: &mut Desk<'_>,
-    volume: &VolumePlan,
-    range: &kinder::Hardness,
-    out: &mut Correction,
-) {
+fn hardness_changes(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, out: &mut Correction) {
     let Some(supply) = desk.site.supply.readings.carbonate_hardness.clone() else {
         desk.miss(Missing::new("carbonate hardness of the supply", "the same drop test, tap run for three minutes"));
         return;
@@ -966,7 +969,8 @@ fn hardness_changes(
         out.supply_cannot = true;
         return;
     };
-    let Some(mut plan) = swap(desk, Swap { id: "change", reason: ChangeReason::Hardness, volume, needed, most, gate, reach: false })
+    let Some(mut plan) =
+        swap(desk, Swap { id: "change", reason: ChangeReason::Hardness, volume, needed, most, gate, reach: false })
     else {
         return;
     };
@@ -1046,15 +1050,30 @@ pub fn mixed_with_supply(desk: &mut Desk<'_>, now: &Correction) -> Correction {
         let soft = tap.value.si() < DEGREE_KH.si(WINDOW_LOW_DKH);
         let tap = kinder::leaf(desk, tap, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
         let brought = if soft { goal(desk) } else { tap };
-        out.hardness_after = lower(before, brought, "hardness.mixed", "Lowest carbonate hardness while water is changed", "K_mix", &DEGREE_KH);
+        out.hardness_after = lower(
+            before,
+            brought,
+            "hardness.mixed",
+            "Lowest carbonate hardness while water is changed",
+            "K_mix",
+            &DEGREE_KH,
+        );
     }
     if let (Some(before), Some(tap)) = (&now.calcium_after, &supply.calcium) {
         let tap = kinder::leaf(desk, tap, "Ca_supply", "calcium of the supply", &CALCIUM_MG);
-        out.calcium_after = lower(before, tap, "calcium.mixed", "Lowest calcium while water is changed", "Ca_mix", &CALCIUM_MG);
+        out.calcium_after =
+            lower(before, tap, "calcium.mixed", "Lowest calcium while water is changed", "Ca_mix", &CALCIUM_MG);
     }
     if let (Some(before), Some(tap)) = (&now.general_after, &supply.general_hardness) {
         let tap = kinder::leaf(desk, tap, "G_supply", "general hardness of the supply", &DEGREE_GH);
-        out.general_after = lower(before, tap, "hardness.general-mixed", "Lowest general hardness while water is changed", "G_mix", &DEGREE_GH);
+        out.general_after = lower(
+            before,
+            tap,
+            "hardness.general-mixed",
+            "Lowest general hardness while water is changed",
+            "G_mix",
+            &DEGREE_GH,
+        );
     }
     out
 }

@@ -273,10 +273,14 @@ fn goal_in_window(desk: &mut Desk<'_>) {
     let degrees = DEGREE_KH.of(goal.value.si());
     if !(crate::reference::WINDOW_LOW_DKH..crate::reference::WINDOW_HIGH_DKH).contains(&degrees) {
         desk.complaints.push(
-            Diagnostic::error("goal-outside-window", goal.span, "the goal for carbonate hardness lies outside the window")
-                .label("5.6 to under 14 °dKH")
-                .why("below it copper can kill fish; above it copper is bound and of little use")
-                .hint("write a goal such as `\"7 dKH\"`, or take it out"),
+            Diagnostic::error(
+                "goal-outside-window",
+                goal.span,
+                "the goal for carbonate hardness lies outside the window",
+            )
+            .label("5.6 to under 14 °dKH")
+            .why("below it copper can kill fish; above it copper is bound and of little use")
+            .hint("write a goal such as `\"7 dKH\"`, or take it out"),
         );
     }
 }

@@ -234,7 +234,8 @@ fn conductivity(desk: &mut Desk<'_>) -> ReadingRow {
         desk.miss(Missing::new("conductivity", "a conductivity meter compensated to 25 °C"));
     }
     if let Some(reading) = supply {
-        let tap: Figure<Conductivity> = kinder::leaf(desk, reading, "κ_supply", "conductivity of the supply", &MICROSIEMENS);
+        let tap: Figure<Conductivity> =
+            kinder::leaf(desk, reading, "κ_supply", "conductivity of the supply", &MICROSIEMENS);
         let tap = treated(desk, tap);
         let times: Figure<Ratio> = Figure::cited(2.5, "q", "times the supply's", &ONE, &POND_TARGETS);
         let high = desk.book.publish((tap * times).named(
@@ -253,7 +254,10 @@ fn conductivity(desk: &mut Desk<'_>) -> ReadingRow {
         row.judged = judge_ends(row.pond, row.pond, false, row.low, row.high);
         if row.low.is_none() && row.high.is_none() {
             row.judged = Judged::NoTarget;
-            desk.miss(Missing::new("conductivity of the supply", "the same meter, at the tap after three minutes' running"));
+            desk.miss(Missing::new(
+                "conductivity of the supply",
+                "the same meter, at the tap after three minutes' running",
+            ));
         }
     }
     row
@@ -263,15 +267,30 @@ fn conductivity(desk: &mut Desk<'_>) -> ReadingRow {
 fn treated(desk: &Desk<'_>, supply: Figure<Conductivity>) -> Figure<Conductivity> {
     let soft = desk.site.supply.readings.carbonate_hardness.as_ref();
     let soft = soft.filter(|r| r.value.si() < DEGREE_KH.si(crate::reference::WINDOW_LOW_DKH));
-    let (Some(reading), Some(buffer)) = (soft, crate::reference::substance("sodium-bicarbonate")) else { return supply };
+    let (Some(reading), Some(buffer)) = (soft, crate::reference::substance("sodium-bicarbonate")) else {
+        return supply;
+    };
     let tap = kinder::leaf(desk, reading, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
     let goal: Figure<crate::units::CarbonateHardness> = match &desk.site.goals.carbonate_hardness {
-        Some(own) => Figure::stated(own.value, "K", "carbonate hardness it is brought to", &DEGREE_KH, &desk.place(own.span)),
-        None => Figure::cited(crate::reference::GOAL_DKH, "K", "carbonate hardness it is brought to", &DEGREE_KH, &POND_TARGETS),
+        Some(own) => {
+            Figure::stated(own.value, "K", "carbonate hardness it is brought to", &DEGREE_KH, &desk.place(own.span))
+        }
+        None => Figure::cited(
+            crate::reference::GOAL_DKH,
+            "K",
+            "carbonate hardness it is brought to",
+            &DEGREE_KH,
+            &POND_TARGETS,
+        ),
     };
     let rise = (goal - tap).named("target.supply-rise", "Carbonate hardness its buffer brings", "ΔK", &DEGREE_KH);
     let lift = crate::chem::conductivity::rise_with_buffer("target.supply-lift", &rise, buffer);
-    (supply + lift).named("target.supply-treated", "Conductivity of the supply with its buffer", "κ_treated", &MICROSIEMENS)
+    (supply + lift).named(
+        "target.supply-treated",
+        "Conductivity of the supply with its buffer",
+        "κ_treated",
+        &MICROSIEMENS,
+    )
 }
 
 /// Un-ionised ammonia at the worse of the two hours with a pH.

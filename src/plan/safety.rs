@@ -41,12 +41,28 @@ struct List(Vec<Check>);
 impl List {
     fn at_most(&mut self, limit: &str, proposal: &str, proposed: f64, allowed: f64, unit: &'static str) {
         let kept = proposed <= allowed * (1.0 + 1e-9) + 1e-12;
-        self.0.push(Check { limit: limit.into(), proposal: proposal.into(), proposed, allowed, unit, floor: false, kept });
+        self.0.push(Check {
+            limit: limit.into(),
+            proposal: proposal.into(),
+            proposed,
+            allowed,
+            unit,
+            floor: false,
+            kept,
+        });
     }
 
     fn at_least(&mut self, limit: &str, proposal: &str, proposed: f64, allowed: f64, unit: &'static str) {
         let kept = proposed >= allowed * (1.0 - 1e-9) - 1e-12;
-        self.0.push(Check { limit: limit.into(), proposal: proposal.into(), proposed, allowed, unit, floor: true, kept });
+        self.0.push(Check {
+            limit: limit.into(),
+            proposal: proposal.into(),
+            proposed,
+            allowed,
+            unit,
+            floor: true,
+            kept,
+        });
     }
 }
 
@@ -180,9 +196,27 @@ fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
     };
     // The floors, from the readings after the corrections, by plain numbers.
     if let (Some(hardness), Some(calcium)) = (&plan.correction.hardness_after, &plan.correction.calcium_after) {
-        list.at_least("alkalinity under copper", "after the corrections, low end", KH_MG.of(hardness.si()), 50.0, "mg/L");
-        list.at_least("calcium hardness under copper", "after the corrections, low end", CALCIUM_CACO3.of(calcium.si()), 16.0, "mg/L");
-        list.at_least("lower edge of the window", "after the corrections, low end", DEGREE_KH.of(hardness.si()), WINDOW_LOW_DKH, "°dKH");
+        list.at_least(
+            "alkalinity under copper",
+            "after the corrections, low end",
+            KH_MG.of(hardness.si()),
+            50.0,
+            "mg/L",
+        );
+        list.at_least(
+            "calcium hardness under copper",
+            "after the corrections, low end",
+            CALCIUM_CACO3.of(calcium.si()),
+            16.0,
+            "mg/L",
+        );
+        list.at_least(
+            "lower edge of the window",
+            "after the corrections, low end",
+            DEGREE_KH.of(hardness.si()),
+            WINDOW_LOW_DKH,
+            "°dKH",
+        );
     }
     if schedule.releases.is_empty() || schedule.loss_kinder <= 0.0 {
         return;

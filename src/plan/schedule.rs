@@ -10,12 +10,13 @@ use super::{
 };
 use crate::chem::copper as electrolysis;
 use crate::reference::{
-    COPPER_LOSS, LASTING_DAYS, LOSS_RANGE, SEASON_CELSIUS, SPELL_DAYS, SPELL_GAP_DAYS, SPELLS, USABLE_BAR, USABLE_SHARE,
-    WINDOW_LOW_DKH,
+    COPPER_LOSS, LASTING_DAYS, LOSS_RANGE, SEASON_CELSIUS, SPELL_DAYS, SPELL_GAP_DAYS, SPELLS, USABLE_BAR,
+    USABLE_SHARE, WINDOW_LOW_DKH,
 };
 use crate::site::{AnimalKind, Visit};
 use crate::units::table::{
-    CELSIUS, DAYS, DEGREE_KH, GRAM, GRAMS_PER_DAY, GRAMS_PER_YEAR, MICROGRAMS, MILLIAMPERE, MILLIGRAMS, ONE, PER_DAY, PERCENT, YEARS,
+    CELSIUS, DAYS, DEGREE_KH, GRAM, GRAMS_PER_DAY, GRAMS_PER_YEAR, MICROGRAMS, MILLIAMPERE, MILLIGRAMS, ONE, PER_DAY,
+    PERCENT, YEARS,
 };
 use crate::units::{ElectricCurrent, Mass, MassConcentration, Ratio, Si, ThermodynamicTemperature, Time, Volume};
 use crate::water::copper as balance;
@@ -120,7 +121,7 @@ fn no_release() -> Figure<MassRate> {
 }
 
 /// One pair of visits between which the panel rested at one level, long enough for copper to rest too.
-fn resting_pair<'a>(pair: &'a [Visit]) -> Option<(&'a Visit, &'a Visit, u32)> {
+fn resting_pair(pair: &[Visit]) -> Option<(&Visit, &Visit, u32)> {
     let [before, now] = pair else { return None };
     let level = now.level_set.as_ref().map(|l| l.value).filter(|l| *l > 0)?;
     let left = before.level_left.as_ref().or(before.level_set.as_ref())?.value;
@@ -211,8 +212,7 @@ fn dissolved_share(desk: &Desk<'_>) -> Option<Figure<Ratio>> {
                 return None;
             }
             let total = kinder::leaf(desk, total, &format!("C_{}", v.line), "total copper", &MILLIGRAMS);
-            let dissolved =
-                kinder::leaf(desk, dissolved, &format!("D_{}", v.line), "dissolved copper", &MILLIGRAMS);
+            let dissolved = kinder::leaf(desk, dissolved, &format!("D_{}", v.line), "dissolved copper", &MILLIGRAMS);
             Some((dissolved / total).meaning::<Ratio>())
         })
         .collect();
@@ -266,7 +266,8 @@ fn mean_with_spell(
 ) -> Figure<MassConcentration> {
     let offset = worst_start(start.si(), raised.si(), rest.si(), end.si(), PER_DAY.of(loss.si()), days.in_unit(&DAYS));
     let span: Figure<Time> = Figure::counted(LASTING_DAYS, "28 d", "averaging time of the lasting limit", &DAYS);
-    let offset: Figure<Time> = Figure::counted(offset, "t_x", "day of the spell on which the worst 28 days begin", &DAYS);
+    let offset: Figure<Time> =
+        Figure::counted(offset, "t_x", "day of the spell on which the worst 28 days begin", &DAYS);
     let first = days - &offset;
     let left = &span - &first;
     let from = balance::after(start, raised, loss, &offset).named(
@@ -380,7 +381,9 @@ pub fn choose(
         verdict.add("panel", "no-flow-stop", Word::Yes, "");
     }
     let limits = limits?;
-    let settled = !["authorisation-missing", "calcium-untested", "copper-high", "copper-over-stop"].iter().any(|k| verdict.has(k));
+    let settled = !["authorisation-missing", "calcium-untested", "copper-high", "copper-over-stop"]
+        .iter()
+        .any(|k| verdict.has(k));
     // The panel has a schedule only in water that is inside the window once the corrections are done.
     let after = correction.hardness_after.as_ref()?;
     let inside = after.si() >= DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9)
@@ -413,8 +416,8 @@ pub fn choose(
             })
             .collect()
     };
-    let cold = readings::fresh(desk, |r| r.temperature.as_ref())
-        .is_none_or(|t| CELSIUS.of(t.value.si()) < SEASON_CELSIUS);
+    let cold =
+        readings::fresh(desk, |r| r.temperature.as_ref()).is_none_or(|t| CELSIUS.of(t.value.si()) < SEASON_CELSIUS);
     let pending = ready_day(desk, correction) > desk.date;
     // What is not settled today has a date no earlier than the next visit, or two weeks on; cold water, a week.
     let mut ready = ready_day(desk, correction);

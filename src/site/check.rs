@@ -640,7 +640,8 @@ fn kit(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Kit> {
             .hint(hint),
         );
     }
-    let shown = t.text_as_written("step").map(|text| text.trim_start_matches(|c: char| c.is_ascii_digit() || ".,".contains(c)));
+    let shown =
+        t.text_as_written("step").map(|text| text.trim_start_matches(|c: char| c.is_ascii_digit() || ".,".contains(c)));
     let unit = known.and_then(|f| f.kind).zip(shown).and_then(|(kind, text)| crate::units::unit_named(kind, text).ok());
     let step = known.and_then(|f| {
         // The step of a thermometer is a difference: its zero is not that of the scale.

@@ -110,21 +110,19 @@ pub fn ends(
     let named = |end: Option<Figure<Volume>>, id: &str, title: &str, symbol: &str| {
         end.unwrap_or_else(|| total.clone()).named(id, title, symbol, &CUBIC_METRE)
     };
-    (
-        named(low, "volume.low", "Low end, used for doses", "V_low"),
-        named(high, "volume.high", "High end", "V_high"),
-    )
+    (named(low, "volume.low", "Low end, used for doses", "V_low"), named(high, "volume.high", "High end", "V_high"))
 }
 
 /// Salt dilution (DI-02): volume = salt / (factor · rise of conductivity). `factor` in kg/m³ a S/m.
 #[must_use]
-pub fn from_salt<K: Si, F: Si>(
+pub fn from_salt<K, F>(
     salt: &Figure<uom::si::f64::Mass>,
     rise: &Figure<K>,
     factor: &Figure<F>,
 ) -> Figure<Volume>
 where
-    F: std::ops::Mul<K, Output = uom::si::f64::MassDensity>,
+    K: Si,
+    F: Si + std::ops::Mul<K, Output = uom::si::f64::MassDensity>,
 {
     salt / &(factor * rise)
 }

@@ -231,7 +231,9 @@ fn line(node: &Rc<Node>, number: u32) -> Option<Line> {
 
 /// Whether a piece is a factor between units, as `render` adds it: an operator and a number.
 fn is_factor(text: &str) -> bool {
-    text.strip_prefix(" × ").or_else(|| text.strip_prefix(" / ")).is_some_and(|n| n.starts_with(|c: char| c.is_ascii_digit()))
+    text.strip_prefix(" × ")
+        .or_else(|| text.strip_prefix(" / "))
+        .is_some_and(|n| n.starts_with(|c: char| c.is_ascii_digit()))
 }
 
 /// Adds a symbol with its words. A run of symbols with the same words stands as first to last.
@@ -262,7 +264,8 @@ fn unit_remark(node: &Node, name_unit: &'static Unit) -> Option<String> {
         }
     }
     let odd = |u: &&'static Unit| {
-        matches!(u.kind, Kind::CarbonateHardness | Kind::GeneralHardness | Kind::Calcium) && (u.size - 1.0).abs() > 1e-12
+        matches!(u.kind, Kind::CarbonateHardness | Kind::GeneralHardness | Kind::Calcium)
+            && (u.size - 1.0).abs() > 1e-12
     };
     let mut said: Vec<String> = Vec::new();
     for unit in units.iter().filter(|u| odd(u)) {
