@@ -603,7 +603,7 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
         "loss_from_log" => s.loss == LossOrigin::Log,
         "known" => !s.releases.is_empty(),
         "table" => s.table.iter().map(|(level, days)| map! {
-            "level" => *level, "days" => days.map_or_else(|| "none".to_owned(), |d| if d == 1 { "1 day".to_owned() } else { format!("{d} days") }),
+            "level" => *level, "days" => days.map_or_else(|| "none".to_owned(), |d| if d == 1 { "1\u{a0}day".to_owned() } else { format!("{d}\u{a0}days") }),
         }).collect::<Value>(),
     })
 }
