@@ -12,6 +12,12 @@ pub type MolarConductivity = <uom::si::f64::ElectricalConductivity as std::ops::
 pub static MOLAR_CONDUCTIVITY: Unit =
     Unit { kind: Kind::Printed, symbol: "S cm²/mol", size: 1e-4, zero: 0.0, also: &[] };
 
+/// What a mole of a substance adds, in water that holds next to nothing else.
+fn limiting(substance: &'static Substance) -> Figure<MolarConductivity> {
+    let title = "limiting conductivity of its ions";
+    Figure::cited(substance.conductivity, "Λ", title, &MOLAR_CONDUCTIVITY, &CONDUCTIVITY_IONS)
+}
+
 /// Rise of conductivity made by a rise of carbonate hardness with this buffer. Ions hold one another back a little, so
 /// the limiting sum is an upper value (EC-11: 33.7 against about 33 µS/cm a degree).
 #[must_use]
@@ -20,14 +26,7 @@ pub fn rise_with_buffer(
     rise: &Figure<CarbonateHardness>,
     substance: &'static Substance,
 ) -> Figure<Conductivity> {
-    let each: Figure<MolarConductivity> = Figure::cited(
-        substance.conductivity,
-        "Λ",
-        "limiting conductivity of its ions",
-        &MOLAR_CONDUCTIVITY,
-        &CONDUCTIVITY_IONS,
-    );
-    (&rise.meaning::<MolarConcentration>() * each).meaning::<Conductivity>().named(
+    (&rise.meaning::<MolarConcentration>() * limiting(substance)).meaning::<Conductivity>().named(
         id,
         "Rise in conductivity",
         "κ_rise",
@@ -38,14 +37,7 @@ pub fn rise_with_buffer(
 /// Rise of conductivity made by a rise of calcium with this calcium salt, from the same limiting values.
 #[must_use]
 pub fn rise_with_calcium(id: &str, rise: &Figure<Calcium>, substance: &'static Substance) -> Figure<Conductivity> {
-    let each: Figure<MolarConductivity> = Figure::cited(
-        substance.conductivity,
-        "Λ",
-        "limiting conductivity of its ions",
-        &MOLAR_CONDUCTIVITY,
-        &CONDUCTIVITY_IONS,
-    );
-    (&rise.meaning::<MolarConcentration>() * each).meaning::<Conductivity>().named(
+    (&rise.meaning::<MolarConcentration>() * limiting(substance)).meaning::<Conductivity>().named(
         id,
         "Rise in conductivity by calcium",
         "κ_Ca",

@@ -9,7 +9,7 @@ use super::verdict::{south, tadpole_month};
 use super::{ChangePlan, Desk, Plan, Word, readings};
 use crate::reference::{
     AMMONIA_PER_NITROGEN, CHANGE_SHARE_DAY, GENERAL_STEP_DGH, HARDNESS_STEP_DKH, LASTING_DAYS, NITROGEN_PER_CHLORINE,
-    PH_STEP_LIMIT, SALT_ROUTINE, UNIONISED_LIMIT, WINDOW_HIGH_DKH, WINDOW_LOW_DKH,
+    PH_STEP_LIMIT, SALT_ROUTINE, Substance, UNIONISED_LIMIT, WINDOW_HIGH_DKH, WINDOW_LOW_DKH,
 };
 use crate::site::AnimalKind;
 use crate::units::Si;
@@ -66,6 +66,12 @@ impl List {
     }
 }
 
+/// Share of the pure substance: the site's own product, or the one usually sold.
+fn purity_of(desk: &Desk<'_>, substance: &Substance) -> f64 {
+    let own = desk.site.substances.iter().find(|s| s.id == substance.id).and_then(|s| s.purity.as_ref());
+    own.map_or(substance.purity, |p| p.value.si())
+}
+
 /// NH3 in mg/L from total ammonia N in mg/L, pH and kelvin: Emerson, written out on its own.
 fn nh3(nitrogen: f64, ph: f64, kelvin: f64) -> f64 {
     nitrogen * AMMONIA_PER_NITROGEN / (libm::pow(10.0, 0.09018 + 2729.92 / kelvin - ph) + 1.0)
@@ -77,13 +83,7 @@ pub fn check(desk: &Desk<'_>, plan: &Plan) -> Vec<Check> {
     let low = plan.volume.low.si();
     if let Some(buffer) = &plan.correction.buffer {
         // Charge in a dose over the smallest pond: g/mol, kg, m³ give mol/m³.
-        let purity = desk
-            .site
-            .substances
-            .iter()
-            .find(|s| s.id == buffer.substance.id)
-            .and_then(|s| s.purity.as_ref())
-            .map_or(buffer.substance.purity, |p| p.value.si());
+        let purity = purity_of(desk, buffer.substance);
         let rise = buffer.dose.si() * 1000.0 * purity / buffer.substance.molar_mass * buffer.substance.charge / low;
         let step = desk.site.practice.hardness_step.as_ref().map_or(HARDNESS_STEP_DKH, |s| DEGREE_KH.of(s.value.si()));
         list.at_most(
@@ -105,13 +105,7 @@ pub fn check(desk: &Desk<'_>, plan: &Plan) -> Vec<Check> {
         list.at_most("days with two substances", "buffer and calcium", shared_days(plan), 0.0, "");
     }
     if let Some(calcium) = &plan.correction.calcium {
-        let purity = desk
-            .site
-            .substances
-            .iter()
-            .find(|s| s.id == calcium.substance.id)
-            .and_then(|s| s.purity.as_ref())
-            .map_or(calcium.substance.purity, |p| p.value.si());
+        let purity = purity_of(desk, calcium.substance);
         let rise = calcium.dose.si() * 1000.0 * purity / calcium.substance.molar_mass / low;
         let degrees = crate::units::table::DEGREE_GH.of(rise);
         list.at_most(

@@ -115,11 +115,7 @@ pub fn ends(
 
 /// Salt dilution (DI-02): volume = salt / (factor · rise of conductivity). `factor` in kg/m³ a S/m.
 #[must_use]
-pub fn from_salt<K, F>(
-    salt: &Figure<uom::si::f64::Mass>,
-    rise: &Figure<K>,
-    factor: &Figure<F>,
-) -> Figure<Volume>
+pub fn from_salt<K, F>(salt: &Figure<uom::si::f64::Mass>, rise: &Figure<K>, factor: &Figure<F>) -> Figure<Volume>
 where
     K: Si,
     F: Si + std::ops::Mul<K, Output = uom::si::f64::MassDensity>,
