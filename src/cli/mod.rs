@@ -1,5 +1,5 @@
 //! The command line: commands, files, exit codes. The only room that speaks, and the only one that touches a file.
-#![expect(clippy::print_stdout, clippy::print_stderr, reason = "this is where the program speaks")]
+#![expect(clippy::print_stderr, reason = "this is where the program speaks")]
 #![expect(clippy::disallowed_methods, reason = "this is where files are read and written")]
 
 mod art;
@@ -23,6 +23,23 @@ use crate::units::System;
 use crate::{prepare, render, sheet, site};
 
 use files::Folder;
+
+/// A line on standard output. A reader that has gone away ends the program quietly; any other fault is said.
+fn say_line(words: std::fmt::Arguments<'_>) {
+    use std::io::Write as _;
+    let mut out = std::io::stdout().lock();
+    if let Err(error) = writeln!(out, "{words}") {
+        if error.kind() == std::io::ErrorKind::BrokenPipe {
+            std::process::exit(0);
+        }
+        eprintln!("error[unwritable-output]: what was to be said could not be written: {error}");
+        std::process::exit(1);
+    }
+}
+
+macro_rules! say {
+    ($($words:tt)*) => { say_line(format_args!($($words)*)) };
+}
 
 /// Care plans for garden ponds with a copper ion controller.
 #[derive(Debug, Parser)]
@@ -220,14 +237,11 @@ fn attention(job: &Job) {
         .filter(|r| r.word == plan.verdict.word && r.word != Word::Yes)
         .map(|r| r.key)
         .collect();
-    println!(
-        "verdict  {word}{}",
-        if because.is_empty() { String::new() } else { format!(" ({})", because.join(", ")) }
-    );
+    say!("verdict  {word}{}", if because.is_empty() { String::new() } else { format!(" ({})", because.join(", ")) });
     let times = |count: usize| if count == 1 { "once".to_owned() } else { format!("{count} times") };
     if let Some(buffer) = &plan.correction.buffer {
         let dose = reader.mass(buffer.dose.si());
-        println!(
+        say!(
             "dose     {dose} of {}, {}: {}",
             buffer.substance.name,
             times(buffer.days.len()),
@@ -236,7 +250,7 @@ fn attention(job: &Job) {
     }
     if let Some(calcium) = &plan.correction.calcium {
         let dose = reader.mass(calcium.dose.si());
-        println!(
+        say!(
             "dose     {dose} of {}, {}: {}",
             calcium.substance.name,
             times(calcium.days.len()),
@@ -244,7 +258,7 @@ fn attention(job: &Job) {
         );
     }
     if let Some(salt) = &plan.correction.salt {
-        println!(
+        say!(
             "dose     {} of salt, {}: {}",
             reader.mass(salt.dose.si()),
             times(salt.days.len()),
@@ -253,11 +267,11 @@ fn attention(job: &Job) {
     }
     for change in [&plan.correction.copper, &plan.correction.changes].into_iter().flatten() {
         let volume = reader.volume(change.volume.si(), crate::workings::Way::Down);
-        println!("change   {volume}, {}", times(change.days.len()));
+        say!("change   {volume}, {}", times(change.days.len()));
     }
     if !plan.missing.is_empty() {
         let names: Vec<&str> = plan.missing.iter().map(|m| m.what.as_str()).collect();
-        println!("missing  {}", names.join("; "));
+        say!("missing  {}", names.join("; "));
     }
 }
 
@@ -304,7 +318,7 @@ fn plan(input: &Input, output: Option<&Path>, editions: &[EditionName]) -> ExitC
             eprintln!("error[unwritable-file]: `{}` could not be written: {error}", path.display());
             return ExitCode::from(1);
         }
-        println!("wrote    {}", path.display());
+        say!("wrote    {}", path.display());
     }
     attention(job);
     ExitCode::SUCCESS
@@ -340,7 +354,7 @@ fn check(input: &Input) -> ExitCode {
         }
     }
     attention(job);
-    println!("checked  nothing was written");
+    say!("checked  nothing was written");
     ExitCode::SUCCESS
 }
 
@@ -363,9 +377,9 @@ fn new(folder: &Path) -> ExitCode {
         eprintln!("error[unwritable-file]: `{}` could not be made: {error}", folder.display());
         return ExitCode::from(1);
     }
-    println!("wrote    {}", site.display());
-    println!("wrote    {}", log.display());
-    println!("next     fill in the blanks, then: weirbook check {}", site.display());
+    say!("wrote    {}", site.display());
+    say!("wrote    {}", log.display());
+    say!("next     fill in the blanks, then: weirbook check \"{}\"", site.display());
     ExitCode::SUCCESS
 }
 
@@ -378,14 +392,14 @@ fn figures(input: &Input, format: Format) -> ExitCode {
     let _ = run.failed;
     match format {
         Format::Json => match serde_json::to_string_pretty(&job.plan.book.json()) {
-            Ok(text) => println!("{text}"),
+            Ok(text) => say!("{text}"),
             Err(error) => {
                 eprintln!("error[no-json]: {error}");
                 return ExitCode::from(1);
             }
         },
         Format::Csv => match sheet::csv(&job.plan.book) {
-            Ok(text) => print!("{text}"),
+            Ok(text) => say!("{}", text.trim_end()),
             Err(error) => {
                 eprintln!("error[no-csv]: {error}");
                 return ExitCode::from(1);
@@ -393,14 +407,14 @@ fn figures(input: &Input, format: Format) -> ExitCode {
         },
         Format::Text => {
             for line in job.plan.book.lines() {
-                println!("{:>3}  {}  [{}]", line.number, line.title, line.id);
-                println!("     {} = {}", line.symbol_text(), line.formula_text());
-                println!("     = {}", line.keyed_text());
-                println!("     = {} {}", line.result, line.unit.symbol);
+                say!("{:>3}  {}  [{}]", line.number, line.title, line.id);
+                say!("     {} = {}", line.symbol_text(), line.formula_text());
+                say!("     = {}", line.keyed_text());
+                say!("     = {} {}", line.result, line.unit.symbol);
                 let sources: Vec<String> =
                     line.citations().iter().map(|c| format!("{} ({}, {})", c.short, c.id, c.status.words())).collect();
                 if !sources.is_empty() {
-                    println!("     {}", sources.join("; "));
+                    say!("     {}", sources.join("; "));
                 }
             }
         }

@@ -109,7 +109,7 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
     let date = words::iso(source.plan.date);
     let running = match edition {
         Edition::ShedSheet => Running {
-            high: source.site.name.clone(),
+            high: words::cut(&source.site.name, 30),
             low: source
                 .site
                 .next_visit
@@ -118,7 +118,7 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
             ..Running::default()
         },
         _ => Running {
-            high: source.site.name.clone(),
+            high: words::cut(&source.site.name, 24),
             low: format!("{}, {}", edition.title(), reader.day_year(source.plan.date)),
             foot_left: source.site.firm.name.clone(),
             foot_middle: vec![

@@ -180,11 +180,12 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
         "temperature" => plan.temperature.as_ref().map(|t| reader.quantity("temperature", t.si())),
         "cold" => celsius(source).is_some_and(|c| c < crate::reference::SEASON_CELSIUS),
     });
-    view.insert(
-        "start_temperature",
-        if reader.shown("temperature").symbol == "°F" { "46\u{a0}°F" } else { "8\u{a0}°C" }.into(),
-    );
-    view.insert("ammonia_limit", reader.quantity("unionised-ammonia", 0.025e-3).replace("0.0250", "0.025").into());
+    let fahrenheit = reader.shown("temperature").symbol == "°F";
+    view.insert("fahrenheit", fahrenheit.into());
+    let season = crate::units::table::CELSIUS.si(crate::reference::SEASON_CELSIUS);
+    view.insert("start_temperature", reader.quantity_short("temperature", season).into());
+    let ammonia = crate::units::table::MILLIGRAMS.si(crate::reference::UNIONISED_LIMIT);
+    view.insert("ammonia_limit", reader.quantity_short("unionised-ammonia", ammonia).into());
     view.insert("limits", limits(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("schedule", schedule(source, reader, lines).unwrap_or(Value::from(())));
     view.insert(
@@ -278,6 +279,8 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
             Destination::Sewer => "the sanitary sewer, with the sewer company's leave",
             _ => "your own lawn or shrubs, slowly, so that it soaks in",
         },
+        "unknown" => site.outflow.changes == Destination::Unknown,
+        "sewer" => site.outflow.changes == Destination::Sewer,
         "overflow_open" => matches!(site.outflow.overflow, Destination::Watercourse | Destination::StormDrain | Destination::Wetland),
     });
     view.insert("substances", substances(source));
@@ -447,6 +450,7 @@ fn act_name(act: Act) -> &'static str {
         Act::ChangeForHardness => "change-for-hardness",
         Act::StopOverflow => "stop-overflow",
         Act::ShutFloatValve => "shut-float-valve",
+        Act::RingForCopper => "ring-for-copper",
         Act::Settle => "settle",
         Act::TestMissing => "test-missing",
         Act::OtherMeasures => "other-measures",

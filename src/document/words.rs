@@ -125,6 +125,12 @@ impl Reader {
         if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
     }
 
+    /// A limit of a row's quantity with its unit, in as few decimals as say it.
+    #[must_use]
+    pub fn quantity_short(&self, key: &str, si: f64) -> String {
+        with_unit(&self.target(key, si), self.shown(key).symbol)
+    }
+
     /// A mass.
     #[must_use]
     pub fn mass(&self, si: f64) -> String {
@@ -281,6 +287,16 @@ impl Reader {
 
 fn crate_trim(text: String) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// A name cut to so many characters, with an ellipsis: for heads that have one line.
+#[must_use]
+pub fn cut(name: &str, most: usize) -> String {
+    if name.chars().count() <= most {
+        return name.to_owned();
+    }
+    let head: String = name.chars().take(most.saturating_sub(1)).collect();
+    format!("{}…", head.trim_end())
 }
 
 /// Three letters of the weekday.

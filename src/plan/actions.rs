@@ -35,6 +35,7 @@ pub enum Act {
     ChangeForHardness,
     StopOverflow,
     ShutFloatValve,
+    RingForCopper,
     Settle,
     TestMissing,
     OtherMeasures,
@@ -75,6 +76,9 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     if let Some(change) = &correction.copper {
         let when = if change.ammonia_gate.is_some() { When::Gate("ammonia-gate-copper") } else { on(&change.days) };
         push(Act::ChangeForCopper, when);
+    }
+    if verdict.has("copper-over-stop") {
+        push(Act::RingForCopper, When::Today);
     }
     if verdict.has("ammonia-high") || verdict.has("pond-soft-ammonia") {
         push(Act::LessFood, When::Today);

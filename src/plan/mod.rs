@@ -209,6 +209,17 @@ pub fn decide(
     let flow = volume::flow(&mut desk, &volume);
     let emergency = correction::emergency(&mut desk, &volume);
     let full_reached = full_reached(&desk);
+    if let Some(last) = site.visits.last()
+        && (date - last.date).num_days() > readings::FRESH_DAYS
+    {
+        let age = (date - last.date).num_days();
+        desk.complaints.push(
+            Diagnostic::warning("old-readings", last.span, format!("the last visit is {age} days before the plan"))
+                .label("readings older than six weeks are not used")
+                .why("water changes with the season, and doses must not rest on last year's")
+                .hint("add a new row to the log, or give an earlier `plan_date`"),
+        );
+    }
     if site.visits.is_empty() {
         desk.miss(Missing::new("readings of this water", "one full set of tests of pond and supply, in the log"));
     }

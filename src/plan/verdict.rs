@@ -3,7 +3,7 @@
 use chrono::Datelike;
 
 use super::{CopperLimits, Correction, Desk, Judged, ReadingRow, readings};
-use crate::reference::{CALCIUM_CARE, WINDOW_HIGH_DKH};
+use crate::reference::{CALCIUM_CARE, WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
 use crate::site::{AnimalKind, Country, Destination};
 use crate::units::Si;
 use crate::units::table::{CALCIUM_MG, DEGREE_KH};
@@ -129,7 +129,9 @@ pub fn judge(
             verdict.add("supply", "supply-hard", Word::No, "");
         }
         Some(_) if supply.softened => verdict.add("supply", "supply-softened", Word::NotYet, ""),
-        Some(_) if correction.buffer_for_supply.is_some() => verdict.add("supply", "supply-soft", Word::Yes, ""),
+        Some(reading) if reading.value.si() < DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9) => {
+            verdict.add("supply", "supply-soft", Word::Yes, "")
+        }
         Some(_) => verdict.add("supply", "supply-good", Word::Yes, ""),
         None => verdict.add("supply", "supply-untested", Word::NotYet, ""),
     }
