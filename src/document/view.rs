@@ -503,6 +503,7 @@ fn buffer(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> 
         "days" => reader.days(&b.days),
         "day_list" => day_list(&b.days, reader),
         "table" => table,
+        "expect_marks" => marks(lines, [b.rise_least.id(), b.rise_most.id()].into_iter().flatten()),
     })
 }
 
