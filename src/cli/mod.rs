@@ -67,7 +67,7 @@ enum Command {
         #[arg(short, long, value_name = "FOLDER")]
         output: Option<PathBuf>,
         /// What to print; may be given several times.
-        #[arg(long = "edition", value_enum)]
+        #[arg(long = "edition", value_enum, ignore_case = true)]
         editions: Vec<EditionName>,
     },
     /// Does all that `plan` does, but writes nothing.
@@ -104,7 +104,7 @@ struct Input {
     #[arg(long, value_parser = date)]
     date: Option<NaiveDate>,
     /// In whose units the plan speaks; wins over the site file's.
-    #[arg(long, value_enum)]
+    #[arg(long, value_enum, ignore_case = true)]
     units: Option<UnitsName>,
 }
 
@@ -124,7 +124,7 @@ enum UnitsName {
     Metric,
     /// US gallons, pounds, ppm, °F.
     Us,
-    /// Imperial gallons.
+    /// Imperial gallons, grams, degrees.
     Imperial,
 }
 
