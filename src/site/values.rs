@@ -131,7 +131,11 @@ fn question(kind: Kind) -> Option<(&'static str, &'static str, &'static str)> {
         Kind::Temperature => ("is this °C or °F?", "chemistry and fish both go by it", "°C"),
         Kind::Volume => ("litres, cubic metres or gallons?", "every dose is in proportion to the volume", "L"),
         Kind::Flow => ("a second, a minute or an hour, and of what?", "the hose runs by the clock", "L/min"),
-        Kind::Length => ("metres or feet?", "a volume is three lengths multiplied, so the error is cubed", "m"),
+        Kind::Length => (
+            "metres or feet?",
+            "a metre is more than three feet, and what is reckoned from it is wrong by as much or more",
+            "m",
+        ),
         Kind::Ammonia => ("mg/L as nitrogen, as NH₃ or as NH₄?", "the forms differ by up to three tenths", "mg/L N"),
         Kind::Nitrite => ("mg/L as NO₂ or as nitrogen?", "the two differ 3.3-fold", "mg/L NO2"),
         Kind::Nitrate => ("mg/L as NO₃ or as nitrogen?", "the two differ 4.4-fold", "mg/L NO3"),
