@@ -68,6 +68,7 @@ pub(super) fn finish(
     document: &Document,
     fonts: &Fonts,
     faces: &[FaceResource],
+    contents: Vec<Vec<u8>>,
     marked: &[Marked],
     attachments: &[Attachment],
 ) -> Result<Vec<u8>, PdfError> {
@@ -79,7 +80,7 @@ pub(super) fn finish(
     finish.file.prune_objects();
     finish.file.renumber_objects();
     finish.pages = finish.file.get_pages().into_values().collect();
-    finish.join_glyphs()?;
+    finish.contents(contents)?;
     finish.structure(marked)?;
     finish.outline()?;
     finish.catalog(document)?;
@@ -89,27 +90,20 @@ pub(super) fn finish(
     file.version = "1.7".to_owned();
     let id = Object::String(document.fingerprint.iter().copied().take(16).collect(), StringFormat::Hexadecimal);
     file.trailer.set("ID", vec![id.clone(), id]);
-    file.compress();
-    let mut bytes = Vec::new();
-    let options = lopdf::SaveOptions::builder()
-        .use_object_streams(true)
-        .use_xref_streams(true)
-        .max_objects_per_stream(200)
-        .compression_level(6)
-        .build();
-    file.save_with_options(&mut bytes, options).map_err(|error| PdfError::Assembly(error.to_string()))?;
-    Ok(bytes)
+    super::save::save(&file)
 }
 
 impl Finish<'_> {
-    /// printpdf writes every glyph as a string of its own; joined, the pages are smaller and quicker to compress.
-    fn join_glyphs(&mut self) -> Result<(), PdfError> {
-        for page in self.pages.clone() {
-            for id in self.file.get_page_contents(page) {
-                let stream = self.file.get_object_mut(id)?.as_stream_mut()?;
-                let joined = joined(&stream.content);
-                stream.set_plain_content(joined);
-            }
+    /// The drawing operators of each page.
+    fn contents(&mut self, contents: Vec<Vec<u8>>) -> Result<(), PdfError> {
+        for (page, content) in self.pages.iter().zip(contents) {
+            let id = self
+                .file
+                .get_page_contents(*page)
+                .first()
+                .copied()
+                .ok_or_else(|| PdfError::Assembly("a page without content".to_owned()))?;
+            self.file.get_object_mut(id)?.as_stream_mut()?.set_plain_content(content);
         }
         Ok(())
     }
@@ -523,26 +517,6 @@ enum Kid {
     Tag(TagId),
     Content { page: usize, number: i64 },
     Annotation { page: usize, id: ObjectId },
-}
-
-/// `<0001> <0002>` becomes `<00010002>`. Dictionaries, whose brackets are double, stay as they are.
-fn joined(content: &[u8]) -> Vec<u8> {
-    let mut out = Vec::with_capacity(content.len());
-    let mut rest = content;
-    while let Some((&byte, after)) = rest.split_first() {
-        rest = after;
-        if byte == b'>' && out.last().is_some_and(u8::is_ascii_hexdigit) {
-            let gap = after.iter().take_while(|b| **b == b' ').count();
-            if let Some([b'<', next, ..]) = after.get(gap..)
-                && next.is_ascii_hexdigit()
-            {
-                rest = after.get(gap + 1..).unwrap_or(&[]);
-                continue;
-            }
-        }
-        out.push(byte);
-    }
-    out
 }
 
 /// The document's date, if it is one.

@@ -6,6 +6,7 @@
 mod colour;
 mod finish;
 pub mod read;
+mod save;
 pub mod write;
 
 pub use write::{Attachment, PdfError, write};

@@ -1,12 +1,11 @@
-//! Draws the display list with printpdf; `finish` then adds what printpdf does not know.
+//! Draws the display list. printpdf makes the document, its pages, faces and images; `finish` adds what it does not know.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
 use printpdf::{
-    Codepoint, Color, DictItem, FontId, Line, LineDashPattern, LinePoint, Op, PaintMode, ParsedFont, PdfDocument,
-    PdfFont, PdfFontHandle, PdfPage, PdfSaveOptions, Point, Polygon, PolygonRing, Pt, Rect, Rgb, TextItem, TextMatrix,
-    WindingOrder, XObject, XObjectId, XObjectTransform,
+    Codepoint, DictItem, FontId, Op, ParsedFont, PdfDocument, PdfFont, PdfFontHandle, PdfPage, PdfSaveOptions, Pt,
+    Rect, TextItem, XObject, XObjectId,
 };
 use subsetter::GlyphRemapper;
 
@@ -14,7 +13,7 @@ use crate::page::display::{DisplayList, Draw, DrawItem, Glyph, Page, Paint, Path
 use crate::page::fonts::Fonts;
 use crate::page::{Document, Face, Segment, Style};
 
-use super::finish;
+use super::{finish, save};
 
 /// A file that travels inside the PDF.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -57,7 +56,7 @@ impl From<lopdf::Error> for PdfError {
     }
 }
 
-/// A resource of a face: where one glyph stands for two texts, the face is registered once for each.
+/// A resource of a face: where one glyph stands for two texts, the face is specimened once for each.
 pub(super) struct FaceResource {
     pub(super) face: Face,
     pub(super) name: String,
@@ -81,27 +80,30 @@ pub fn write(
     fonts: &Fonts,
     attachments: &[Attachment],
 ) -> Result<Vec<u8>, PdfError> {
-    let faces = FaceUse::of(list);
+    let mut faces = FaceUse::of(list);
     let mut pdf = PdfDocument::new(&document.title);
-    let resources = faces.embed(fonts, &mut pdf)?;
+    let (resources, mut specimen) = faces.embed(fonts, &mut pdf)?;
+    let size = || Rect {
+        x: Pt(0.0),
+        y: Pt(0.0),
+        width: Pt(round(list.page_width)),
+        height: Pt(round(list.page_height)),
+        mode: None,
+        winding_order: None,
+    };
     let mut marked = Vec::new();
+    let mut contents = Vec::new();
     for (number, page) in list.pages.iter().enumerate() {
         let mut drawing = PageDrawing::new(list, &document.style, &faces, number);
         drawing.draw(page, &mut pdf);
         marked.append(&mut drawing.marked);
-        let size = || Rect {
-            x: Pt(0.0),
-            y: Pt(0.0),
-            width: Pt(round(list.page_width)),
-            height: Pt(round(list.page_height)),
-            mode: None,
-            winding_order: None,
-        };
-        pdf.pages.push(PdfPage { media_box: size(), trim_box: size(), crop_box: size(), ops: drawing.ops });
+        contents.push(drawing.out);
+        let ops = std::mem::take(&mut specimen);
+        pdf.pages.push(PdfPage { media_box: size(), trim_box: size(), crop_box: size(), ops });
     }
-    let options = PdfSaveOptions { optimize: true, subset_fonts: false, secure: true, image_optimization: None };
+    let options = PdfSaveOptions { optimize: false, subset_fonts: false, secure: true, image_optimization: None };
     let raw = pdf.to_lopdf_document(&options, &mut Vec::new());
-    finish::finish(raw, list, document, fonts, &resources, &marked, attachments)
+    finish::finish(raw, list, document, fonts, &resources, contents, &marked, attachments)
 }
 
 /// Coordinates carry two decimals.
@@ -109,45 +111,76 @@ pub(super) fn round(v: f32) -> f32 {
     (v * 100.0).round() / 100.0
 }
 
-/// Which glyphs of which face are used, for which texts.
-struct FaceUse {
-    /// The texts each glyph stands for, in the order met; the place in the list is the variant.
-    texts: BTreeMap<Face, BTreeMap<u16, Vec<String>>>,
-    remaps: BTreeMap<Face, GlyphRemapper>,
+/// The glyphs of one face that are used.
+#[derive(Default)]
+struct FaceGlyphs {
+    /// By glyph of the whole face: the texts it stands for, in the order met. The place in the list is the variant.
+    texts: Vec<Vec<String>>,
+    /// By glyph of the whole face: its number in the face as embedded.
+    codes: Vec<u16>,
 }
+
+impl FaceGlyphs {
+    fn meet(&mut self, glyph: &Glyph) {
+        let at = usize::from(glyph.id);
+        if self.texts.len() <= at {
+            self.texts.resize_with(at + 1, Vec::new);
+        }
+        if let Some(known) = self.texts.get_mut(at)
+            && !known.iter().any(|text| *text == glyph.text)
+        {
+            known.push(glyph.text.clone());
+        }
+    }
+
+    /// Each used glyph with its texts, in the order of the face.
+    fn used(&self) -> impl Iterator<Item = (u16, &[String])> {
+        self.texts.iter().enumerate().filter(|(_, texts)| !texts.is_empty()).map(|(id, texts)| (id as u16, &texts[..]))
+    }
+
+    fn code(&self, glyph: &Glyph) -> u16 {
+        self.codes.get(usize::from(glyph.id)).copied().unwrap_or(0)
+    }
+
+    /// Which of a glyph's texts this one stands for.
+    fn variant(&self, glyph: &Glyph) -> usize {
+        match self.texts.get(usize::from(glyph.id)) {
+            Some(texts) if texts.len() > 1 => texts.iter().position(|known| *known == glyph.text).unwrap_or(0),
+            _ => 0,
+        }
+    }
+}
+
+/// Which glyphs of which face are used, for which texts.
+struct FaceUse(BTreeMap<Face, FaceGlyphs>);
 
 impl FaceUse {
     fn of(list: &DisplayList) -> FaceUse {
-        let mut texts: BTreeMap<Face, BTreeMap<u16, Vec<String>>> = BTreeMap::new();
+        let mut faces: BTreeMap<Face, FaceGlyphs> = BTreeMap::new();
         for item in list.pages.iter().flat_map(|page| &page.items) {
             let Draw::Text(run) = &item.draw else { continue };
-            let face = texts.entry(run.face).or_default();
-            for glyph in &run.glyphs {
-                let known = face.entry(glyph.id).or_default();
-                if !known.contains(&glyph.text) {
-                    known.push(glyph.text.clone());
-                }
-            }
+            let face = faces.entry(run.face).or_default();
+            run.glyphs.iter().for_each(|glyph| face.meet(glyph));
         }
-        let remaps = texts
-            .iter()
-            .map(|(face, glyphs)| {
-                let mut remap = GlyphRemapper::new();
-                for id in glyphs.keys() {
-                    remap.remap(*id);
-                }
-                (*face, remap)
-            })
-            .collect();
-        FaceUse { texts, remaps }
+        FaceUse(faces)
     }
 
-    fn embed(&self, fonts: &Fonts, pdf: &mut PdfDocument) -> Result<Vec<FaceResource>, PdfError> {
+    /// Cuts each face down to its used glyphs and embeds it. printpdf learns what each glyph stands for from what pages
+    /// show: the second value shows every glyph once, until the page's own operators take its place.
+    fn embed(&mut self, fonts: &Fonts, pdf: &mut PdfDocument) -> Result<(Vec<FaceResource>, Vec<Op>), PdfError> {
         let mut resources = Vec::new();
-        for (face, glyphs) in &self.texts {
-            let remap = self.remaps.get(face).ok_or(PdfError::Font(*face))?;
+        let mut specimen = vec![Op::StartTextSection];
+        for (face, glyphs) in &mut self.0 {
+            let mut remap = GlyphRemapper::new();
+            let mut codes = vec![0; glyphs.texts.len()];
+            for (id, _) in glyphs.used() {
+                if let Some(code) = codes.get_mut(usize::from(id)) {
+                    *code = remap.remap(id);
+                }
+            }
+            glyphs.codes = codes;
             let measures = fonts.measures(*face).ok_or(PdfError::Font(*face))?;
-            let bytes = subsetter::subset(fonts.bytes(*face), 0, remap).map_err(|_| PdfError::Font(*face))?;
+            let bytes = subsetter::subset(fonts.bytes(*face), 0, &remap).map_err(|_| PdfError::Font(*face))?;
             let widths: BTreeMap<u16, u16> =
                 remap.remapped_gids().enumerate().map(|(new, old)| (new as u16, fonts.width(*face, old))).collect();
             let number = Face::ALL.iter().position(|each| each == face).unwrap_or(0);
@@ -170,22 +203,24 @@ impl FaceUse {
             parsed.pdf_font_metrics.caret_slope_rise = measures.caret.0;
             parsed.pdf_font_metrics.caret_slope_run = measures.caret.1;
             parsed.pdf_font_metrics.us_weight_class = measures.weight;
-            let variants = glyphs.values().map(Vec::len).max().unwrap_or(1);
+            let variants = glyphs.used().map(|(_, texts)| texts.len()).max().unwrap_or(1);
             for variant in 0..variants {
                 let name = resource(*face, variant);
+                let shown = glyphs.used().filter_map(|(id, texts)| {
+                    let text = texts.get(variant)?;
+                    let cid = if text.is_empty() { "\u{200b}".to_owned() } else { text.clone() };
+                    let gid = glyphs.codes.get(usize::from(id)).copied()?;
+                    Some(Codepoint { gid, offset: 0.0, cid: Some(cid) })
+                });
+                let items = vec![TextItem::GlyphIds(shown.collect())];
+                let font = PdfFontHandle::External(FontId(name.clone()));
+                specimen.extend([Op::SetFont { font, size: Pt(1.0) }, Op::ShowText { items }]);
                 pdf.resources.fonts.map.insert(FontId(name.clone()), PdfFont::new(parsed.clone()));
                 resources.push(FaceResource { face: *face, name });
             }
         }
-        Ok(resources)
-    }
-}
-
-/// Which of a glyph's texts this one stands for.
-fn variant(texts: &BTreeMap<u16, Vec<String>>, glyph: &Glyph) -> usize {
-    match texts.get(&glyph.id) {
-        Some(texts) if texts.len() > 1 => texts.iter().position(|known| *known == glyph.text).unwrap_or(0),
-        _ => 0,
+        specimen.push(Op::EndTextSection);
+        Ok((resources, specimen))
     }
 }
 
@@ -194,13 +229,16 @@ fn resource(face: Face, variant: usize) -> String {
     if variant == 0 { format!("F{number}") } else { format!("F{number}v{variant}") }
 }
 
-/// One page being drawn; remembers the graphics state so that it is set only when it changes.
+/// One page being drawn, as operators; remembers the graphics state so that it is set only when it changes.
+///
+/// Written here and not by printpdf, which makes several objects of every operator and one of every glyph: a plan of
+/// twenty pages then takes 70 million instructions more, as many as all the rest of writing it.
 struct PageDrawing<'a> {
     list: &'a DisplayList,
     style: &'a Style,
     faces: &'a FaceUse,
     number: usize,
-    ops: Vec<Op>,
+    out: Vec<u8>,
     marked: Vec<Marked>,
     fill: Option<[u8; 3]>,
     outline: Option<[u8; 3]>,
@@ -215,7 +253,7 @@ impl<'a> PageDrawing<'a> {
             style,
             faces,
             number,
-            ops: Vec::new(),
+            out: Vec::new(),
             marked: Vec::new(),
             fill: None,
             outline: None,
@@ -224,12 +262,22 @@ impl<'a> PageDrawing<'a> {
         }
     }
 
+    /// Numbers, each with a space after it, then an operator.
+    fn operator(&mut self, numbers: &[f32], operator: &str) {
+        for &number in numbers {
+            save::real(&mut self.out, round(number));
+            self.out.push(b' ');
+        }
+        self.out.extend(operator.bytes());
+        self.out.push(b'\n');
+    }
+
     fn draw(&mut self, page: &Page, pdf: &mut PdfDocument) {
         let mut open: Option<Option<TagId>> = None;
         for (index, item) in page.items.iter().enumerate() {
             if open != Some(item.tag) {
                 if open.is_some() {
-                    self.ops.push(Op::EndMarkedContent);
+                    self.operator(&[], "EMC");
                 }
                 self.begin(item.tag);
                 open = Some(item.tag);
@@ -237,22 +285,22 @@ impl<'a> PageDrawing<'a> {
             self.item(item, index, pdf);
         }
         if open.is_some() {
-            self.ops.push(Op::EndMarkedContent);
+            self.operator(&[], "EMC");
         }
     }
 
     fn begin(&mut self, tag: Option<TagId>) {
         let known = tag.and_then(|tag| Some((tag, self.list.tags.get(tag.0 as usize)?)));
         let Some((tag, node)) = known else {
-            self.ops.push(Op::BeginMarkedContent { tag: "Artifact".to_owned() });
+            self.operator(&[], "/Artifact BMC");
             return;
         };
         let number = self.marked.len() as i64;
-        let map = BTreeMap::from([("MCID".to_owned(), DictItem::Int(number))]);
-        self.ops.push(Op::BeginMarkedContentWithProperties {
-            tag: finish::structure_type(&node.role).to_owned(),
-            properties: DictItem::Dict { map },
-        });
+        self.out.push(b'/');
+        self.out.extend(finish::structure_type(&node.role).bytes());
+        self.out.extend(b" <</MCID ");
+        save::integer(&mut self.out, number);
+        self.operator(&[], ">> BDC");
         self.marked.push(Marked { page: self.number, number, tag });
     }
 
@@ -263,19 +311,26 @@ impl<'a> PageDrawing<'a> {
                 self.path(segments, *fill, *even_odd, stroke.as_ref());
             }
             Draw::Image { bounds, width, height, rgba } => {
-                let id = XObjectId(format!("I{}x{index}", self.number + 1));
-                pdf.resources.xobjects.map.insert(id.clone(), XObject::External(image(*width, *height, rgba)));
-                let transform = XObjectTransform {
-                    translate_x: Some(Pt(round(bounds.x))),
-                    translate_y: Some(Pt(round(self.list.page_height - bounds.bottom()))),
-                    scale_x: Some(round(bounds.width)),
-                    scale_y: Some(round(bounds.height)),
-                    no_auto_scale: true,
-                    ..XObjectTransform::default()
-                };
-                self.ops.push(Op::UseXobject { id, transform });
+                let id = format!("I{}x{index}", self.number + 1);
+                self.operator(&[], "q");
+                let bottom = self.list.page_height - bounds.bottom();
+                self.operator(&[bounds.width, 0.0, 0.0, bounds.height, bounds.x, bottom], "cm");
+                self.operator(&[], &format!("/{id} Do"));
+                self.operator(&[], "Q");
+                pdf.resources.xobjects.map.insert(XObjectId(id), XObject::External(image(*width, *height, rgba)));
             }
         }
+    }
+
+    fn paint(&mut self, paint: Paint, operator: &str) {
+        let rgb = self.colour(paint);
+        // Three decimals tell all 256 steps apart.
+        for channel in rgb {
+            let thousandths = (f32::from(channel) / 255.0 * 1000.0).round() / 1000.0;
+            save::real(&mut self.out, thousandths);
+            self.out.push(b' ');
+        }
+        self.operator(&[], operator);
     }
 
     fn colour(&self, paint: Paint) -> [u8; 3] {
@@ -285,10 +340,11 @@ impl<'a> PageDrawing<'a> {
         }
     }
 
-    fn fill_with(&mut self, rgb: [u8; 3]) {
+    fn fill_with(&mut self, paint: Paint) {
+        let rgb = self.colour(paint);
         if self.fill != Some(rgb) {
             self.fill = Some(rgb);
-            self.ops.push(Op::SetFillColor { col: colour(rgb) });
+            self.paint(paint, "rg");
         }
     }
 
@@ -296,113 +352,103 @@ impl<'a> PageDrawing<'a> {
         let rgb = self.colour(stroke.paint);
         if self.outline != Some(rgb) {
             self.outline = Some(rgb);
-            self.ops.push(Op::SetOutlineColor { col: colour(rgb) });
+            self.paint(stroke.paint, "RG");
         }
         if self.thickness != Some(stroke.width) {
             self.thickness = Some(stroke.width);
-            self.ops.push(Op::SetOutlineThickness { pt: Pt(round(stroke.width)) });
+            self.operator(&[stroke.width], "w");
         }
         if self.dash != stroke.dash {
             self.dash = stroke.dash;
-            let dash = match stroke.dash {
-                Some((on, off)) => LineDashPattern::new(0.0, &[on, off]),
-                None => LineDashPattern::new(0.0, &[]),
-            };
-            self.ops.push(Op::SetLineDashPattern { dash });
+            self.out.push(b'[');
+            if let Some((on, off)) = stroke.dash {
+                save::real(&mut self.out, round(on));
+                self.out.push(b' ');
+                save::real(&mut self.out, round(off));
+            }
+            self.operator(&[], "] 0 d");
         }
     }
 
     /// A run is cut where a glyph needs another resource of its face.
     fn text(&mut self, run: &Run) {
-        self.fill_with(self.colour(Paint::Ink(run.ink)));
-        let Some(remap) = self.faces.remaps.get(&run.face) else { return };
-        let Some(texts) = self.faces.texts.get(&run.face) else { return };
-        let variants: Vec<usize> = run.glyphs.iter().map(|glyph| variant(texts, glyph)).collect();
-        let mut variants = &variants[..];
+        self.fill_with(Paint::Ink(run.ink));
+        let Some(face) = self.faces.0.get(&run.face) else { return };
+        let y = self.list.page_height - run.y;
         let mut x = run.x;
-        let mut rest = &run.glyphs[..];
-        while let Some(&variant) = variants.first() {
-            let length = variants.iter().take_while(|each| **each == variant).count();
-            let (now, later) = rest.split_at_checked(length).unwrap_or((rest, &[]));
-            variants = variants.get(length..).unwrap_or(&[]);
-            let glyphs: Vec<Codepoint> = now
-                .iter()
-                .map(|glyph| Codepoint {
-                    gid: remap.get(glyph.id).unwrap_or(0),
-                    offset: round(glyph.natural - glyph.advance),
-                    cid: Some(if glyph.text.is_empty() { "\u{200b}".to_owned() } else { glyph.text.clone() }),
-                })
-                .collect();
-            let font = PdfFontHandle::External(FontId(resource(run.face, variant)));
-            let y = round(self.list.page_height - run.y);
-            self.ops.push(Op::StartTextSection);
-            self.ops.push(Op::SetFont { font, size: Pt(round(run.size)) });
-            self.ops.push(Op::SetTextMatrix { matrix: TextMatrix::Raw([1.0, 0.0, 0.0, 1.0, round(x), y]) });
-            self.ops.push(Op::ShowText { items: vec![TextItem::GlyphIds(glyphs)] });
-            self.ops.push(Op::EndTextSection);
-            x += now.iter().map(|glyph| glyph.advance).sum::<f32>() * run.size / 1000.0;
-            rest = later;
+        let mut glyphs = run.glyphs.iter().map(|glyph| (glyph, face.variant(glyph))).peekable();
+        let mut together: Vec<u8> = Vec::new();
+        while let Some(&(_, variant)) = glyphs.peek() {
+            self.out.extend(b"BT\n/");
+            self.out.extend(resource(run.face, variant).bytes());
+            self.out.push(b' ');
+            self.operator(&[run.size], "Tf");
+            self.operator(&[1.0, 0.0, 0.0, 1.0, x, y], "Tm");
+            self.out.push(b'[');
+            let mut advance = 0.0;
+            while let Some((glyph, _)) = glyphs.next_if(|(_, of)| *of == variant) {
+                together.extend(face.code(glyph).to_be_bytes());
+                advance += glyph.advance;
+                let offset = round(glyph.natural - glyph.advance);
+                if offset != 0.0 {
+                    save::string(&mut self.out, &together);
+                    together.clear();
+                    save::real(&mut self.out, offset);
+                }
+            }
+            if !together.is_empty() {
+                save::string(&mut self.out, &together);
+                together.clear();
+            }
+            self.operator(&[], "] TJ\nET");
+            x += advance * run.size / 1000.0;
         }
     }
 
     fn path(&mut self, segments: &[Segment], fill: Option<Paint>, even_odd: bool, stroke: Option<&PathStroke>) {
-        let outlines = self.outlines(segments);
+        let outlines = outlines(segments);
         if let Some(paint) = fill {
-            self.fill_with(self.colour(paint));
-            let rings = outlines.iter().map(|(points, _)| PolygonRing { points: points.clone() }).collect();
-            let winding_order = if even_odd { WindingOrder::EvenOdd } else { WindingOrder::NonZero };
-            self.ops.push(Op::DrawPolygon { polygon: Polygon { rings, mode: PaintMode::Fill, winding_order } });
+            self.fill_with(paint);
+            for outline in &outlines {
+                self.outline(outline);
+                self.operator(&[], "h");
+            }
+            self.operator(&[], if even_odd { "f*" } else { "f" });
         }
         if let Some(stroke) = stroke {
             self.stroke_with(stroke);
-            for (points, closed) in outlines {
-                if closed {
-                    let rings = vec![PolygonRing { points }];
-                    let mode = PaintMode::Stroke;
-                    let polygon = Polygon { rings, mode, winding_order: WindingOrder::NonZero };
-                    self.ops.push(Op::DrawPolygon { polygon });
-                } else {
-                    self.ops.push(Op::DrawLine { line: Line { points, is_closed: false } });
-                }
+            for outline in &outlines {
+                let closed = self.outline(outline);
+                self.operator(&[], if closed { "s" } else { "S" });
             }
         }
     }
 
-    /// The outlines of a path, each with whether it is closed.
-    fn outlines(&self, segments: &[Segment]) -> Vec<(Vec<LinePoint>, bool)> {
+    /// One outline, and whether it is closed.
+    fn outline(&mut self, outline: &[Segment]) -> bool {
         let height = self.list.page_height;
-        let point =
-            |x: f32, y: f32, bezier| LinePoint { p: Point { x: Pt(round(x)), y: Pt(round(height - y)) }, bezier };
-        let mut outlines: Vec<(Vec<LinePoint>, bool)> = Vec::new();
-        for segment in segments {
+        let mut closed = false;
+        for segment in outline {
             match *segment {
-                Segment::Move(x, y) => outlines.push((vec![point(x, y, false)], false)),
-                Segment::Line(x, y) => {
-                    if let Some((points, _)) = outlines.last_mut() {
-                        points.push(point(x, y, false));
-                    }
-                }
+                Segment::Move(x, y) => self.operator(&[x, height - y], "m"),
+                Segment::Line(x, y) => self.operator(&[x, height - y], "l"),
                 Segment::Curve(a, b, c, d, x, y) => {
-                    if let Some((points, _)) = outlines.last_mut() {
-                        points.extend([point(a, b, true), point(c, d, true), point(x, y, false)]);
-                    }
+                    self.operator(&[a, height - b, c, height - d, x, height - y], "c");
                 }
-                Segment::Close => {
-                    if let Some((_, closed)) = outlines.last_mut() {
-                        *closed = true;
-                    }
-                }
+                Segment::Close => closed = true,
             }
         }
-        outlines.retain(|(points, _)| points.len() > 1);
-        outlines
+        closed
     }
 }
 
-fn colour(rgb: [u8; 3]) -> Color {
-    // Three decimals tell all 256 steps apart.
-    let [r, g, b] = rgb.map(|channel| (f32::from(channel) / 255.0 * 1000.0).round() / 1000.0);
-    Color::Rgb(Rgb { r, g, b, icc_profile: None })
+/// The outlines of a path; what goes nowhere is left out.
+fn outlines(segments: &[Segment]) -> Vec<&[Segment]> {
+    let starts = segments.iter().enumerate().filter(|(_, segment)| matches!(segment, Segment::Move(..)));
+    let starts: Vec<usize> = starts.map(|(index, _)| index).collect();
+    let ends = starts.iter().skip(1).copied().chain([segments.len()]);
+    let outlines = starts.iter().zip(ends).filter_map(|(&start, end)| segments.get(start..end));
+    outlines.filter(|outline| outline.iter().any(|s| matches!(s, Segment::Line(..) | Segment::Curve(..)))).collect()
 }
 
 /// Pixels laid on white paper: archives and old printers handle transparency badly.
