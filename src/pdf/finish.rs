@@ -9,7 +9,7 @@ use crate::page::fonts::Fonts;
 use crate::page::{Document, Face};
 
 use super::colour;
-use super::write::{Attachment, FaceResource, Marked, PdfError, kept_empty, owners, round};
+use super::write::{Attachment, Drawn, FaceResource, Marked, PdfError, kept_empty, owners, round};
 
 /// The name of a role in the file.
 pub(super) fn structure_type(role: &Role) -> &'static str {
@@ -68,8 +68,7 @@ pub(super) fn finish(
     document: &Document,
     fonts: &Fonts,
     faces: &[FaceResource],
-    contents: Vec<Vec<u8>>,
-    marked: &[Marked],
+    drawn: Drawn,
     attachments: &[Attachment],
 ) -> Result<Vec<u8>, PdfError> {
     let mut finish = Finish { file, list, pages: Vec::new() };
@@ -80,8 +79,8 @@ pub(super) fn finish(
     finish.file.prune_objects();
     finish.file.renumber_objects();
     finish.pages = finish.file.get_pages().into_values().collect();
-    finish.contents(contents)?;
-    finish.structure(marked)?;
+    finish.contents(drawn.contents)?;
+    finish.structure(&drawn.marked)?;
     finish.outline()?;
     finish.catalog(document)?;
     finish.attach(attachments, document)?;

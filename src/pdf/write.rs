@@ -69,6 +69,15 @@ pub(super) struct Marked {
     pub(super) tag: TagId,
 }
 
+/// What the pages show, page by page, and to which tags it belongs.
+#[derive(Default)]
+pub(super) struct Drawn {
+    /// The drawing operators of each page.
+    pub(super) contents: Vec<Vec<u8>>,
+    /// The stretches of marked content, in the order drawn.
+    pub(super) marked: Vec<Marked>,
+}
+
 /// Writes a display list as a PDF file.
 ///
 /// # Errors
@@ -91,19 +100,18 @@ pub fn write(
         mode: None,
         winding_order: None,
     };
-    let mut marked = Vec::new();
-    let mut contents = Vec::new();
+    let mut drawn = Drawn::default();
     for (number, page) in list.pages.iter().enumerate() {
         let mut drawing = PageDrawing::new(list, &document.style, &faces, number);
         drawing.draw(page, &mut pdf);
-        marked.append(&mut drawing.marked);
-        contents.push(drawing.out);
+        drawn.marked.append(&mut drawing.marked);
+        drawn.contents.push(drawing.out);
         let ops = std::mem::take(&mut specimen);
         pdf.pages.push(PdfPage { media_box: size(), trim_box: size(), crop_box: size(), ops });
     }
     let options = PdfSaveOptions { optimize: false, subset_fonts: false, secure: true, image_optimization: None };
     let raw = pdf.to_lopdf_document(&options, &mut Vec::new());
-    finish::finish(raw, list, document, fonts, &resources, contents, &marked, attachments)
+    finish::finish(raw, list, document, fonts, &resources, drawn, attachments)
 }
 
 /// Coordinates carry two decimals.
@@ -127,7 +135,7 @@ impl FaceGlyphs {
             self.texts.resize_with(at + 1, Vec::new);
         }
         if let Some(known) = self.texts.get_mut(at)
-            && !known.iter().any(|text| *text == glyph.text)
+            && !known.contains(&glyph.text)
         {
             known.push(glyph.text.clone());
         }
