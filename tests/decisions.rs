@@ -328,3 +328,20 @@ fn a_spell_is_sized_for_what_the_one_before_it_left_behind() {
     let plan = Case { log: "18,10.0,30,200,7.8,0.05,5", ..GOOD }.plan();
     assert!(plan.schedule.is_some());
 }
+
+#[test]
+fn the_weight_of_the_bars_tells_of_a_level_left_high() {
+    // The trade page's own reckoning of this log: 11.6 g gone where 36 days at 1 mA explain 1.0, some 10 mA too much for
+    // the whole time. 10 of 11 mA more for 36 days is 34 days at step 8. Common practice, arithmetic by EL-02.
+    let bars = crate::demos::job("pinch-gap").plan.bars.witness.unwrap();
+    let gap = bars.gap.unwrap();
+    assert!((gap.lost.in_unit(&unit::GRAM) - 11.6).abs() < 1e-9);
+    assert!((gap.explained.in_unit(&unit::GRAM) - 36.0 * 24.0 * 1.1855e-3).abs() < 1e-3);
+    let (level, days) = gap.found.unwrap();
+    assert_eq!(level, 8);
+    assert!((days.in_unit(&unit::DAYS) - 33.8).abs() < 0.1);
+    // Where left and found agree all along, nothing is pointed out: 192 g against 196 in the third site.
+    let bars = crate::demos::job("wendlow-bottom").plan.bars.witness.unwrap();
+    assert!(bars.gap.is_none());
+    assert!((bars.lost.si() / bars.explained_least.si() - 1.0).abs() < 0.03);
+}

@@ -613,11 +613,19 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
     })
 }
 
-fn bars(source: &Source<'_>, _reader: &Reader, lines: &Lines) -> Option<Value> {
-    let (rate, life) = source.plan.bars.as_ref()?;
+fn bars(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
+    let bars = &source.plan.bars;
+    if bars.wear.is_none() && bars.witness.is_none() {
+        return None;
+    }
+    let grams = |f: &Figure<crate::units::Mass>| {
+        figure(lines, f, format!("{}\u{a0}g", plain(f.in_unit(&crate::units::table::GRAM), Digits::Places(1))))
+    };
     Some(map! {
-        "use" => figure(lines, rate, format!("{}\u{a0}g", plain(rate.in_unit(&GRAMS_PER_YEAR), Digits::Significant(2)))),
-        "life" => life.as_ref().map(|l| {
+        "use" => bars.wear.as_ref().map(|(rate, _)| {
+            figure(lines, rate, format!("{}\u{a0}g", plain(rate.in_unit(&GRAMS_PER_YEAR), Digits::Significant(2))))
+        }),
+        "life" => bars.wear.as_ref().and_then(|(_, life)| life.as_ref()).map(|l| {
             let years = l.in_unit(&YEARS);
             let words = if years >= 20.0 {
                 "more than 20\u{a0}years".to_owned()
@@ -627,6 +635,24 @@ fn bars(source: &Source<'_>, _reader: &Reader, lines: &Lines) -> Option<Value> {
                 format!("about {}\u{a0}months", plain(libm::floor(years * 12.0), Digits::Places(0)))
             };
             figure(lines, l, words)
+        }),
+        "witness" => bars.witness.as_ref().map(|w| map! {
+            "from" => reader.day_year(w.days.0), "to" => reader.day_year(w.days.1),
+            "lost" => grams(&w.lost),
+            "least" => figure(lines, &w.explained_least, plain(w.explained_least.in_unit(&crate::units::table::GRAM), Digits::Places(1))),
+            "most" => grams(&w.explained_most),
+            "one" => w.explained_least.si() >= w.explained_most.si() * 0.95,
+            "more" => w.lost.si() > w.explained_most.si() * 1.2 + 2e-3,
+            "less" => w.lost.si() < w.explained_least.si() * 0.8 - 2e-3,
+            "gap" => w.gap.as_ref().map(|g| map! {
+                "from" => reader.day(g.days.0), "to" => reader.day_year(g.days.1), "left" => g.left,
+                "lost" => grams(&g.lost), "explained" => grams(&g.explained),
+                "found" => g.found.as_ref().map(|(level, _)| *level),
+                "days" => g.found.as_ref().map(|(_, days)| {
+                    let count = plain(days.in_unit(&DAYS), Digits::Places(0));
+                    figure(lines, days, format!("about {count}\u{a0}days"))
+                }),
+            }),
         }),
     })
 }

@@ -5,6 +5,7 @@
 
 mod actions;
 mod assumptions;
+mod bars;
 mod copper;
 mod correction;
 mod kinder;
@@ -17,6 +18,7 @@ mod volume;
 
 pub use actions::{Act, Action, When};
 pub use assumptions::{Assumption, Missing};
+pub use bars::{Bars, Gap, Witness};
 pub use copper::{CopperLimits, LossOrigin};
 pub use correction::{BufferPlan, CalciumPlan, ChangePlan, ChangeReason, Correction, SaltPlan};
 pub use readings::{Judged, ReadingRow};
@@ -86,8 +88,8 @@ pub struct Plan {
     pub missing: Vec<Missing>,
     /// Every limit with the proposal that comes closest to it.
     pub checks: Vec<Check>,
-    /// Bars: grams used a year under the schedule, and years to the end of their usable part.
-    pub bars: Option<(Figure<uom::si::f64::MassRate>, Option<Figure<Time>>)>,
+    /// The bars: wear under the schedule, and what their weight says of the past.
+    pub bars: Bars,
     /// The panel, set to full, reached this step of so many on that day: a finding when it falls short.
     pub full_reached: Option<(u32, u32, NaiveDate)>,
     /// Water temperature of the latest visit that has one.
@@ -205,7 +207,7 @@ pub fn decide(
     readings.push(readings::copper_row(&desk, limits.as_ref().map(|l| &l.watch)));
     let mut verdict = verdict::judge(&mut desk, &readings, &correction, limits.as_ref(), over);
     let schedule = schedule::choose(&mut desk, &volume, &correction, limits.as_ref(), &mut verdict);
-    let bars = schedule::bars(&mut desk, schedule.as_ref());
+    let bars = bars::bars(&mut desk, schedule.as_ref());
     let flow = volume::flow(&mut desk, &volume);
     let emergency = correction::emergency(&mut desk, &volume);
     let full_reached = full_reached(&desk);

@@ -10,15 +10,11 @@ use super::{
 };
 use crate::chem::copper as electrolysis;
 use crate::reference::{
-    COPPER_LOSS, LASTING_DAYS, LOSS_RANGE, SEASON_CELSIUS, SPELL_DAYS, SPELL_GAP_DAYS, SPELLS, USABLE_BAR,
-    USABLE_SHARE, WINDOW_LOW_DKH,
+    COPPER_LOSS, LASTING_DAYS, LOSS_RANGE, SEASON_CELSIUS, SPELL_DAYS, SPELL_GAP_DAYS, SPELLS, WINDOW_LOW_DKH,
 };
 use crate::site::{AnimalKind, Visit};
-use crate::units::table::{
-    CELSIUS, DAYS, DEGREE_KH, GRAM, GRAMS_PER_DAY, GRAMS_PER_YEAR, MICROGRAMS, MILLIAMPERE, MILLIGRAMS, ONE, PER_DAY,
-    PERCENT, YEARS,
-};
-use crate::units::{ElectricCurrent, Mass, MassConcentration, Ratio, Si, ThermodynamicTemperature, Time, Volume};
+use crate::units::table::{CELSIUS, DAYS, DEGREE_KH, GRAMS_PER_DAY, MICROGRAMS, MILLIAMPERE, MILLIGRAMS, ONE, PER_DAY};
+use crate::units::{ElectricCurrent, MassConcentration, Ratio, Si, ThermodynamicTemperature, Time, Volume};
 use crate::water::copper as balance;
 use crate::workings::{Figure, Way, maximum, minimum};
 
@@ -109,7 +105,8 @@ fn current(desk: &Desk<'_>, level: u32) -> Option<Figure<ElectricCurrent>> {
     ))
 }
 
-fn release(desk: &Desk<'_>, level: u32) -> Option<Figure<MassRate>> {
+/// Copper freed a day at a step, where the site file gives its current.
+pub(super) fn release(desk: &Desk<'_>, level: u32) -> Option<Figure<MassRate>> {
     let current = current(desk, level)?;
     Some(electrolysis::release(&format!("copper.release-{level}"), &format!("Copper freed at step {level}"), &current))
 }
@@ -620,53 +617,4 @@ fn spell_dates(desk: &Desk<'_>, ready: NaiveDate, days: u64, wanted: u32) -> Vec
         }
     }
     found
-}
-
-/// Grams of bar used a year under the schedule, and years until the usable part is gone.
-pub fn bars(desk: &mut Desk<'_>, schedule: Option<&Schedule>) -> Option<(Figure<MassRate>, Option<Figure<Time>>)> {
-    let schedule = schedule?;
-    if schedule.releases.is_empty() {
-        return None;
-    }
-    let hold_days = schedule.levels.iter().filter(|l| **l == schedule.holding).count() as f64;
-    let year: Figure<Time> = Figure::counted(1.0, "t_year", "one year", &YEARS);
-    let hold = release(desk, schedule.holding)?;
-    let hold_time: Figure<Time> = Figure::counted(hold_days, "t_hold", "days at the holding level", &DAYS);
-    let mut used = (hold * hold_time).meaning::<Mass>();
-    if let Some(raised) = schedule.raised {
-        let spell = release(desk, raised)?;
-        let days = schedule.levels.iter().filter(|l| **l == raised).count() as f64;
-        let time: Figure<Time> = Figure::counted(days, "t_raised", "days raised, all spells used", &DAYS);
-        used = used + (spell * time).meaning::<Mass>();
-    }
-    let rate = (used / year).named("bars.use", "Bar mass used a year under this schedule", "m_year", &GRAMS_PER_YEAR);
-    let rate = desk.book.publish(rate);
-    let Some(bars) = desk.site.bars.clone() else {
-        desk.miss(Missing::new("mass of the bars", "brush, dry and weigh them on a kitchen scale"));
-        return Some((rate, None));
-    };
-    let share: Figure<Ratio> = match &bars.usable_share {
-        Some(own) => Figure::stated(own.value, "q", "usable share of a bar", &PERCENT, &desk.place(own.span)),
-        None => {
-            desk.assume(Assumption::new(
-                "Usable share of a bar",
-                "60\u{a0}%",
-                "the maker's word, in the site file",
-                "common practice",
-            ));
-            Figure::cited(USABLE_SHARE * 100.0, "q", "usable share of a bar", &PERCENT, &USABLE_BAR)
-        }
-    };
-    let new = Figure::stated(bars.new_mass.value, "m_new", "bars when new", &GRAM, &desk.place(bars.new_mass.span));
-    let weighed =
-        desk.last(|v| v.bar_mass.as_ref()).map(|(_, m)| kinder::leaf(desk, m, "m_now", "bars as last weighed", &GRAM));
-    let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
-    let floor = &new * &(&one - &share);
-    let left = weighed.unwrap_or(new) - floor;
-    if left.si() <= 0.0 || rate.si() <= 0.0 {
-        return Some((rate, None));
-    }
-    let life = (left.named("bars.left", "Usable mass left", "m_left", &GRAM) / rate.clone()).meaning::<Time>();
-    let life = life.named("bars.life", "Years until the usable part is gone", "t_bars", &YEARS);
-    Some((rate, Some(desk.book.publish(life))))
 }
