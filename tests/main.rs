@@ -3,6 +3,7 @@ mod complaints;
 mod decisions;
 mod demos;
 mod drawing;
+mod evaporation;
 mod laws;
 mod layout;
 mod pdf;

@@ -5,5 +5,6 @@
 
 pub mod changes;
 pub mod copper;
+pub mod evaporation;
 pub mod flow;
 pub mod volume;
