@@ -10,5 +10,6 @@ mod ponds;
 mod program;
 mod published;
 mod tidy;
+mod typeset;
 mod units;
 mod workings;
