@@ -122,7 +122,7 @@ fn accent(site: &Site) -> [u8; 3] {
     site.firm.accent.as_ref().map_or(INK, |a| if contrast(a.value) >= 4.5 { a.value } else { INK })
 }
 
-/// The PDF of one edition, and what the typesetter found.
+/// The PDF of one edition.
 ///
 /// # Errors
 /// A broken template, a font that cannot be read, or a page that cannot be written.
@@ -132,6 +132,21 @@ pub fn render(
     supplies: &dyn Supplies,
     fonts: &crate::page::fonts::Fonts,
 ) -> Result<Vec<u8>, Diagnostic> {
+    let (document, typeset) = set(job, edition, supplies, fonts)?;
+    crate::pdf::write::write(&typeset.pages, &document, fonts, &[])
+        .map_err(|e| Diagnostic::error("no-pdf", None, format!("the pages could not be written: {e}")))
+}
+
+/// The pages of one edition before they are written, with what the typesetter found.
+///
+/// # Errors
+/// A broken template, or a shed sheet that does not hold what it has to say.
+pub fn set(
+    job: &Job,
+    edition: Edition,
+    supplies: &dyn Supplies,
+    fonts: &crate::page::fonts::Fonts,
+) -> Result<(crate::page::Document, layout::Typeset), Diagnostic> {
     let sheet = if edition == Edition::ShedSheet { Sheet::Poster } else { Sheet::Report };
     let paper = if job.site.page.letter { Paper::Letter } else { Paper::A4 };
     let style = Style { paper, sheet, accent: accent(&job.site) };
@@ -163,8 +178,7 @@ pub fn render(
                 .why("its amounts must be read from two metres, and nothing may cover the emergency box")
                 .hint("print the other editions with `--edition`, and shorten the names of site and firm"));
         }
-        return crate::pdf::write::write(&typeset.pages, &document, fonts, &[])
-            .map_err(|e| Diagnostic::error("no-pdf", None, format!("the pages could not be written: {e}")));
+        return Ok((document, typeset));
     }
 }
 

@@ -24,5 +24,5 @@ pub mod units;
 pub mod water;
 pub mod workings;
 
-pub use front::{Choices, Job, prepare, render};
+pub use front::{Choices, Job, prepare, render, set};
 pub use supplies::{Shipped, Supplies};

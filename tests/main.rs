@@ -11,5 +11,6 @@ mod ponds;
 mod program;
 mod published;
 mod tidy;
+mod typeset;
 mod units;
 mod workings;

@@ -420,7 +420,7 @@ fn words(
                 _ => None,
             };
             for glyph in &mut shaped.glyphs {
-                glyph.text = if c == '\u{2009}' { " ".to_owned() } else { "\u{a0}".to_owned() };
+                glyph.text = if c == '\u{2009}' { " ".into() } else { "\u{a0}".into() };
                 glyph.advance = width.unwrap_or(glyph.advance);
             }
             shaped.advance = shaped.glyphs.iter().map(|glyph| glyph.advance).sum();

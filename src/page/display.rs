@@ -225,8 +225,8 @@ pub struct Glyph {
     pub text: GlyphText,
 }
 
-/// The text of a glyph.
-pub type GlyphText = String;
+/// The text of a glyph: short, so that it needs no memory of its own.
+pub type GlyphText = smol_str::SmolStr;
 
 /// A place to click on.
 #[derive(Clone, Debug, PartialEq)]

@@ -175,7 +175,7 @@ impl Fonts {
                 id: u16::try_from(info.glyph_id).unwrap_or(0),
                 natural,
                 advance,
-                text: text.to_owned(),
+                text: text.into(),
             });
         }
         shaped.advance = shaped.glyphs.iter().map(|glyph| glyph.advance).sum();

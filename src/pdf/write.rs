@@ -9,7 +9,7 @@ use printpdf::{
 };
 use subsetter::GlyphRemapper;
 
-use crate::page::display::{DisplayList, Draw, DrawItem, Glyph, Page, Paint, PathStroke, Role, Run, TagId};
+use crate::page::display::{DisplayList, Draw, DrawItem, Glyph, GlyphText, Page, Paint, PathStroke, Role, Run, TagId};
 use crate::page::fonts::Fonts;
 use crate::page::{Document, Face, Segment, Style};
 
@@ -123,7 +123,7 @@ pub(super) fn round(v: f32) -> f32 {
 #[derive(Default)]
 struct FaceGlyphs {
     /// By glyph of the whole face: the texts it stands for, in the order met. The place in the list is the variant.
-    texts: Vec<Vec<String>>,
+    texts: Vec<Vec<GlyphText>>,
     /// By glyph of the whole face: its number in the face as embedded.
     codes: Vec<u16>,
 }
@@ -142,7 +142,7 @@ impl FaceGlyphs {
     }
 
     /// Each used glyph with its texts, in the order of the face.
-    fn used(&self) -> impl Iterator<Item = (u16, &[String])> {
+    fn used(&self) -> impl Iterator<Item = (u16, &[GlyphText])> {
         self.texts.iter().enumerate().filter(|(_, texts)| !texts.is_empty()).map(|(id, texts)| (id as u16, &texts[..]))
     }
 
@@ -216,7 +216,7 @@ impl FaceUse {
                 let name = resource(*face, variant);
                 let shown = glyphs.used().filter_map(|(id, texts)| {
                     let text = texts.get(variant)?;
-                    let cid = if text.is_empty() { "\u{200b}".to_owned() } else { text.clone() };
+                    let cid = if text.is_empty() { "\u{200b}".to_owned() } else { text.to_string() };
                     let gid = glyphs.codes.get(usize::from(id)).copied()?;
                     Some(Codepoint { gid, offset: 0.0, cid: Some(cid) })
                 });
