@@ -14,7 +14,7 @@ use crate::page::display::{DisplayList, Draw, DrawItem, Glyph, Page, Paint, Path
 use crate::page::fonts::Fonts;
 use crate::page::{Document, Face, Segment, Style};
 
-use super::finish;
+use super::{finish, structure};
 
 /// A file that travels inside the PDF.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -250,7 +250,7 @@ impl<'a> PageDrawing<'a> {
         let number = self.marked.len() as i64;
         let map = BTreeMap::from([("MCID".to_owned(), DictItem::Int(number))]);
         self.ops.push(Op::BeginMarkedContentWithProperties {
-            tag: finish::structure_type(&node.role).to_owned(),
+            tag: structure::structure_type(&node.role).to_owned(),
             properties: DictItem::Dict { map },
         });
         self.marked.push(Marked { page: self.number, number, tag });
