@@ -8,6 +8,7 @@ use crate::page::display::DisplayList;
 use crate::page::fonts::Fonts;
 use crate::page::{Document, Face};
 
+use super::metadata;
 use super::write::{Attachment, FaceResource, Marked, PdfError, round};
 
 pub(super) fn name(text: &str) -> Object {
@@ -60,8 +61,7 @@ pub(super) fn finish(
 
     let mut file = finish.file;
     file.version = "1.7".to_owned();
-    let id = Object::String(document.fingerprint.iter().copied().take(16).collect(), StringFormat::Hexadecimal);
-    file.trailer.set("ID", vec![id.clone(), id]);
+    file.trailer.set("ID", metadata::placeholder(document));
     file.compress();
     let mut bytes = Vec::new();
     let options = lopdf::SaveOptions::builder()
@@ -71,6 +71,7 @@ pub(super) fn finish(
         .compression_level(6)
         .build();
     file.save_with_options(&mut bytes, options).map_err(|error| PdfError::Assembly(error.to_string()))?;
+    metadata::identify(&mut bytes, document);
     Ok(bytes)
 }
 
@@ -118,6 +119,8 @@ impl Finish<'_> {
             descriptor.set("XHeight", i64::from(measures.x_height));
             let serif = !matches!(face.face, Face::Sans | Face::SansItalic | Face::SansSemibold | Face::SansBold);
             let flags = descriptor.get(b"Flags").and_then(Object::as_i64).unwrap_or(32);
+            // Symbolic: degrees, raised figures and arrows lie outside the standard Latin set.
+            let flags = (flags & !32) | 4;
             descriptor.set("Flags", if serif { flags | 2 } else { flags });
             if let Ok(program) = descriptor.get(b"FontFile3") {
                 let shared = programs.entry(face.face).or_insert_with(|| program.clone()).clone();

@@ -1,12 +1,17 @@
 //! What the file says of itself: information, XMP, the colours' meaning.
 
-use lopdf::{Object, Stream, dictionary};
+use lopdf::{Object, Stream, StringFormat, dictionary};
+use sha2::{Digest, Sha256};
 
 use crate::page::Document;
 
+use super::attach::is_noncharacter;
 use super::colour;
 use super::finish::{Finish, words};
 use super::write::PdfError;
+
+/// Who made the file.
+const PROGRAM: &str = "weirbook";
 
 impl Finish<'_> {
     pub(super) fn catalog(&mut self, document: &Document) -> Result<(), PdfError> {
@@ -28,13 +33,14 @@ impl Finish<'_> {
         let metadata = self.file.add_object(metadata);
 
         let mut info = dictionary! {
-            "Title" => words(&document.title),
-            "Creator" => words("weirbook"),
-            "Producer" => words("weirbook"),
+            "Title" => words(&title(document)),
+            "Creator" => words(PROGRAM),
+            "Producer" => words(PROGRAM),
         };
         for (key, value) in [("Author", &document.author), ("Subject", &document.subject)] {
+            let value = plain(value);
             if !value.is_empty() {
-                info.set(key, words(value));
+                info.set(key, words(&value));
             }
         }
         if let Some(day) = &day {
@@ -45,7 +51,9 @@ impl Finish<'_> {
         let info = self.file.add_object(info);
         self.file.trailer.set("Info", Object::Reference(info));
 
+        let labels = dictionary! { "Nums" => vec![0.into(), dictionary! { "S" => "D" }.into()] };
         let catalog = self.file.catalog_mut()?;
+        catalog.set("PageLabels", labels);
         catalog.remove(b"PageMode");
         catalog.remove(b"PageLayout");
         catalog.set("Lang", words(&document.language));
@@ -64,35 +72,67 @@ pub(super) fn date(document: &Document) -> Option<String> {
     good.then(|| document.date.clone())
 }
 
+/// The same words as in the information dictionary, as XML.
 fn escape(text: &str) -> String {
-    let mut out = String::new();
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            c if c.is_control() => out.push(' '),
-            c => out.push(c),
+    plain(text).replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;")
+}
+
+/// A text without what XML cannot hold, so that both places can say the same. A reader takes spaces at the ends of a
+/// text for layout.
+fn plain(text: &str) -> String {
+    let clean: String = text.chars().map(|c| if c.is_control() || is_noncharacter(c) { ' ' } else { c }).collect();
+    clean.trim().to_owned()
+}
+
+/// The title: there is always one.
+fn title(document: &Document) -> String {
+    let title = plain(&document.title);
+    if title.is_empty() { "Untitled".to_owned() } else { title }
+}
+
+/// Stands in the file where its identifier goes.
+pub(super) fn placeholder(document: &Document) -> Vec<Object> {
+    let id = Object::String(identifier(&document.fingerprint), StringFormat::Hexadecimal);
+    vec![id.clone(), id]
+}
+
+fn identifier(hash: &[u8]) -> Vec<u8> {
+    hash.iter().copied().take(16).collect()
+}
+
+/// Puts the hash of the whole file where the placeholder stands: two files that differ anywhere have two identifiers.
+pub(super) fn identify(file: &mut [u8], document: &Document) {
+    let hex = |bytes: Vec<u8>| bytes.iter().map(|byte| format!("{byte:02X}")).collect::<String>().into_bytes();
+    let old = hex(identifier(&document.fingerprint));
+    let new = hex(identifier(&Sha256::digest(&*file)));
+    // The trailer is the last thing in the file.
+    let mut end = file.len();
+    for _ in 0..2 {
+        let found =
+            file.get(..end).unwrap_or_default().windows(old.len()).rposition(|at| at.eq_ignore_ascii_case(&old));
+        let Some(at) = found else { return };
+        if let Some(place) = file.get_mut(at..at + old.len()) {
+            place.copy_from_slice(&new);
         }
+        end = at;
     }
-    out
 }
 
 /// The XMP packet: what the file is, and that it keeps to PDF/A-3a and PDF/UA-1.
 fn xmp(document: &Document, day: Option<&str>) -> String {
-    let title = escape(&document.title);
+    let title = escape(&title(document));
     let language = escape(&document.language);
     let mut fields = format!(
         "<dc:format>application/pdf</dc:format>\n\
          <dc:title><rdf:Alt><rdf:li xml:lang=\"x-default\">{title}</rdf:li></rdf:Alt></dc:title>\n\
          <dc:language><rdf:Bag><rdf:li>{language}</rdf:li></rdf:Bag></dc:language>\n"
     );
-    if !document.author.is_empty() {
-        let author = escape(&document.author);
+    let author = escape(&document.author);
+    if !author.is_empty() {
         fields += &format!("<dc:creator><rdf:Seq><rdf:li>{author}</rdf:li></rdf:Seq></dc:creator>\n");
     }
-    if !document.subject.is_empty() {
-        let subject = escape(&document.subject);
+    let subject = escape(&document.subject);
+    if !subject.is_empty() {
         fields += &format!(
             "<dc:description><rdf:Alt><rdf:li xml:lang=\"x-default\">{subject}</rdf:li></rdf:Alt></dc:description>\n"
         );
@@ -111,8 +151,8 @@ xmlns:pdf=\"http://ns.adobe.com/pdf/1.3/\" xmlns:pdfaid=\"http://www.aiim.org/pd
 xmlns:pdfuaid=\"http://www.aiim.org/pdfua/ns/id/\" xmlns:pdfaExtension=\"http://www.aiim.org/pdfa/ns/extension/\" \
 xmlns:pdfaSchema=\"http://www.aiim.org/pdfa/ns/schema#\" xmlns:pdfaProperty=\"http://www.aiim.org/pdfa/ns/property#\">\n\
 {fields}\
-<xmp:CreatorTool>weirbook</xmp:CreatorTool>\n\
-<pdf:Producer>weirbook</pdf:Producer>\n\
+<xmp:CreatorTool>{PROGRAM}</xmp:CreatorTool>\n\
+<pdf:Producer>{PROGRAM}</pdf:Producer>\n\
 <pdfaid:part>3</pdfaid:part>\n\
 <pdfaid:conformance>A</pdfaid:conformance>\n\
 <pdfuaid:part>1</pdfuaid:part>\n\

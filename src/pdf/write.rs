@@ -14,6 +14,7 @@ use crate::page::display::{DisplayList, Draw, DrawItem, Glyph, Page, Paint, Path
 use crate::page::fonts::Fonts;
 use crate::page::{Document, Face, Segment, Style};
 
+use super::artifact::Content;
 use super::{finish, structure};
 
 /// A file that travels inside the PDF.
@@ -225,14 +226,15 @@ impl<'a> PageDrawing<'a> {
     }
 
     fn draw(&mut self, page: &Page, pdf: &mut PdfDocument) {
-        let mut open: Option<Option<TagId>> = None;
+        let mut open: Option<Content> = None;
         for (index, item) in page.items.iter().enumerate() {
-            if open != Some(item.tag) {
+            let content = Content::of(item, self.list, &self.style.grid());
+            if open != Some(content) {
                 if open.is_some() {
                     self.ops.push(Op::EndMarkedContent);
                 }
-                self.begin(item.tag);
-                open = Some(item.tag);
+                self.begin(content);
+                open = Some(content);
             }
             self.item(item, index, pdf);
         }
@@ -241,16 +243,21 @@ impl<'a> PageDrawing<'a> {
         }
     }
 
-    fn begin(&mut self, tag: Option<TagId>) {
-        let known = tag.and_then(|tag| Some((tag, self.list.tags.get(tag.0 as usize)?)));
-        let Some((tag, node)) = known else {
-            self.ops.push(Op::BeginMarkedContent { tag: "Artifact".to_owned() });
-            return;
+    fn begin(&mut self, content: Content) {
+        let (tag, role) = match content {
+            Content::Tagged(tag) => (tag, self.list.tags.get(tag.0 as usize).map_or(&Role::Span, |node| &node.role)),
+            Content::Artifact(kind) => {
+                let name = |name: &str| DictItem::Name(name.as_bytes().to_vec());
+                let map = kind.properties().map(|(key, value)| (key.to_owned(), name(value))).collect();
+                let properties = DictItem::Dict { map };
+                self.ops.push(Op::BeginMarkedContentWithProperties { tag: "Artifact".to_owned(), properties });
+                return;
+            }
         };
         let number = self.marked.len() as i64;
         let map = BTreeMap::from([("MCID".to_owned(), DictItem::Int(number))]);
         self.ops.push(Op::BeginMarkedContentWithProperties {
-            tag: structure::structure_type(&node.role).to_owned(),
+            tag: structure::structure_type(role).to_owned(),
             properties: DictItem::Dict { map },
         });
         self.marked.push(Marked { page: self.number, number, tag });
