@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use lopdf::{Dictionary, Object, ObjectId, dictionary};
 
-use crate::page::display::{Bounds, Role, Scope, TagId, Target};
+use crate::page::display::{Bounds, DisplayList, Role, Scope, TagId, Target};
 
 use super::finish::{Finish, name, real, words};
 use super::write::{Marked, PdfError, kept_empty, owners};
@@ -39,6 +39,62 @@ enum Kid {
     Tag(TagId),
     Content { page: usize, number: i64 },
     Annotation { page: usize, id: ObjectId },
+}
+
+/// A stretch of a paragraph's own words, in an element of its own.
+struct Span {
+    tag: TagId,
+    parent: TagId,
+    page: usize,
+    number: i64,
+}
+
+/// Some readers take an element's own words before those of the elements inside it. In a paragraph of many links, what
+/// stands between them therefore becomes elements as well, and every reader meets them in order.
+fn spans_between_links(list: &DisplayList, kids: &mut BTreeMap<TagId, Vec<Kid>>) -> Vec<Span> {
+    const MANY: usize = 2;
+    let mut spans: Vec<Span> = Vec::new();
+    for (&parent, kids) in kids.iter_mut() {
+        let inner = |kid: &Kid| matches!(kid, Kid::Tag(_));
+        if kids.iter().filter(|kid| inner(kid)).count() < MANY {
+            continue;
+        }
+        for kid in kids.iter_mut().skip_while(|kid| !inner(kid)) {
+            if let Kid::Content { page, number } = *kid {
+                let tag = TagId((list.tags.len() + spans.len()) as u32);
+                spans.push(Span { tag, parent, page, number });
+                *kid = Kid::Tag(tag);
+            }
+        }
+    }
+    spans
+}
+
+/// The row heads of tables in which there would be more heads than cells: read with every cell, they would drown it. There
+/// the column heads are enough.
+fn heads_too_many(list: &DisplayList) -> BTreeSet<TagId> {
+    #[derive(Default)]
+    struct Cells {
+        column_heads: usize,
+        row_heads: Vec<TagId>,
+        others: usize,
+    }
+    let mut tables: BTreeMap<TagId, Cells> = BTreeMap::new();
+    for (index, node) in list.tags.iter().enumerate() {
+        if !matches!(node.role, Role::HeadCell(_) | Role::Cell) {
+            continue;
+        }
+        let row = node.parent.and_then(|row| list.tags.get(row.0 as usize));
+        let Some(table) = row.and_then(|row| row.parent) else { continue };
+        let cells = tables.entry(table).or_default();
+        match node.role {
+            Role::HeadCell(Scope::Column) => cells.column_heads += 1,
+            Role::HeadCell(Scope::Row) => cells.row_heads.push(TagId(index as u32)),
+            _ => cells.others += 1,
+        }
+    }
+    let too_many = |cells: &Cells| cells.column_heads > 0 && cells.column_heads + cells.row_heads.len() > cells.others;
+    tables.into_values().filter(too_many).flat_map(|cells| cells.row_heads).collect()
 }
 
 impl Finish<'_> {
@@ -85,11 +141,14 @@ impl Finish<'_> {
             placed.insert(tag);
         }
 
+        let spans = spans_between_links(list, &mut kids);
+
         // Only tags that are placed become objects.
-        let mut ids: Vec<Option<ObjectId>> = Vec::with_capacity(list.tags.len());
+        let mut ids: Vec<Option<ObjectId>> = Vec::with_capacity(list.tags.len() + spans.len());
         for index in 0..list.tags.len() {
             ids.push(placed.contains(&TagId(index as u32)).then(|| self.file.new_object_id()));
         }
+        ids.extend(spans.iter().map(|_| Some(self.file.new_object_id())));
         let id_of = |tag: TagId| ids.get(tag.0 as usize).copied().flatten();
 
         // Links: each an annotation, an object reference in its tag, and an entry in the parent tree.
@@ -100,18 +159,30 @@ impl Finish<'_> {
                 entries.push(Object::Reference(id));
             }
         }
+        for span in &spans {
+            let place = by_page.get_mut(span.page).zip(usize::try_from(span.number).ok());
+            if let (Some(slot), Some(id)) = (place.and_then(|(page, at)| page.get_mut(at)), id_of(span.tag)) {
+                *slot = Object::Reference(id);
+            }
+        }
         for (index, entries) in by_page.into_iter().enumerate() {
             numbers.push(Object::Integer(index as i64));
             numbers.push(Object::Reference(self.file.add_object(entries)));
         }
         let mut next_key = self.pages.len() as i64;
+        let mut linked: BTreeSet<TagId> = BTreeSet::new();
         for (number, page) in list.pages.iter().enumerate() {
             let page_id = self.page(number)?;
             let mut annotations = Vec::new();
             for link in &page.links {
-                let Some((target_page, y)) = self.destination(&link.target) else { continue };
+                let (key, lead) = if let Target::Outside(address) = &link.target {
+                    let address = Object::string_literal(address.as_bytes());
+                    ("A", Object::Dictionary(dictionary! { "S" => "URI", "URI" => address }))
+                } else {
+                    let Some((target_page, y)) = self.destination(&link.target) else { continue };
+                    ("Dest", Object::Array(self.view(target_page, y)?))
+                };
                 let Some(tag_id) = link.tag.and_then(id_of) else { continue };
-                let destination = self.view(target_page, y)?;
                 let annotation = self.file.add_object(dictionary! {
                     "Type" => "Annot",
                     "Subtype" => "Link",
@@ -120,13 +191,14 @@ impl Finish<'_> {
                     "F" => 4,
                     "Contents" => words(&link.description),
                     "StructParent" => next_key,
-                    "Dest" => destination,
+                    key => lead,
                 });
                 numbers.push(Object::Integer(next_key));
                 numbers.push(Object::Reference(tag_id));
                 next_key += 1;
                 annotations.push(Object::Reference(annotation));
                 if let Some(tag) = link.tag {
+                    linked.insert(tag);
                     kids.entry(tag).or_default().push(Kid::Annotation { page: number, id: annotation });
                 }
             }
@@ -139,12 +211,19 @@ impl Finish<'_> {
             dictionary.set("Tabs", name("S"));
         }
 
+        let plain_heads = heads_too_many(list);
         for (index, node) in list.tags.iter().enumerate() {
             let tag = TagId(index as u32);
             let Some(id) = id_of(tag) else { continue };
+            let role = match &node.role {
+                Role::HeadCell(_) if plain_heads.contains(&tag) => &Role::Cell,
+                // It leads nowhere: the layout has complained of that.
+                Role::Link if !linked.contains(&tag) => &Role::Span,
+                role => role,
+            };
             let mut element = dictionary! {
                 "Type" => "StructElem",
-                "S" => name(structure_type(&node.role)),
+                "S" => name(structure_type(role)),
                 "P" => Object::Reference(node.parent.and_then(id_of).unwrap_or(root)),
             };
             let own = kids.remove(&tag).unwrap_or_default();
@@ -182,7 +261,19 @@ impl Finish<'_> {
             } else if !entries.is_empty() {
                 element.set("K", entries);
             }
-            self.describe(&mut element, &node.role, node.title.as_deref());
+            self.describe(&mut element, role, node.title.as_deref());
+            self.file.set_object(id, element);
+        }
+
+        for span in &spans {
+            let (Some(id), Some(above)) = (id_of(span.tag), id_of(span.parent)) else { continue };
+            let element = dictionary! {
+                "Type" => "StructElem",
+                "S" => "Span",
+                "P" => Object::Reference(above),
+                "Pg" => Object::Reference(self.page(span.page)?),
+                "K" => span.number,
+            };
             self.file.set_object(id, element);
         }
 
