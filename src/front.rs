@@ -1,5 +1,7 @@
 //! The front door: site text + log text -> plan; plan + edition -> PDF bytes.
 
+use std::sync::OnceLock;
+
 use chrono::NaiveDate;
 use sha2::{Digest, Sha256};
 
@@ -8,6 +10,7 @@ use crate::document::{self, Edition, Source};
 use crate::layout::{self, Finding};
 use crate::page::style::Sheet;
 use crate::page::{Letterhead, Paper, Style};
+use crate::pdf::Attachment;
 use crate::plan::{self, Plan, Texts};
 use crate::site::{self, Site};
 use crate::supplies::Supplies;
@@ -32,6 +35,10 @@ pub struct Job {
     /// Hash of the site file, the log, the date and the units.
     pub fingerprint: [u8; 32],
     letterhead: Letterhead,
+    site_text: Text,
+    log_text: Option<Text>,
+    /// The workings as JSON. Written when the first edition is made: all editions carry the same.
+    workings: OnceLock<String>,
 }
 
 /// Reads and plans. The second value holds every complaint, in both texts; the job is `None` when one of them is an error.
@@ -59,7 +66,9 @@ pub fn prepare(
         Ok((plan, found)) => {
             complaints.append(found);
             let fingerprint = fingerprint(site_text, log, date, system);
-            (Some(Job { site, plan, fingerprint, letterhead }), complaints)
+            let (site_text, log_text) = (site_text.clone(), log.cloned());
+            let job = Job { site, plan, fingerprint, letterhead, site_text, log_text, workings: OnceLock::new() };
+            (Some(job), complaints)
         }
         Err(found) => {
             complaints.append(found);
@@ -133,7 +142,7 @@ pub fn render(
     fonts: &crate::page::fonts::Fonts,
 ) -> Result<Vec<u8>, Diagnostic> {
     let (document, typeset) = set(job, edition, supplies, fonts)?;
-    crate::pdf::write::write(&typeset.pages, &document, fonts, &[])
+    crate::pdf::write::write(&typeset.pages, &document, fonts, &enclosed(job))
         .map_err(|e| Diagnostic::error("no-pdf", None, format!("the pages could not be written: {e}")))
 }
 
@@ -180,6 +189,36 @@ pub fn set(
         }
         return Ok((document, typeset));
     }
+}
+
+/// What travels inside every edition: what the plan was made from, and its workings for other programs.
+fn enclosed(job: &Job) -> Vec<Attachment> {
+    let file = |name: &str, media_type: &str, words: &str, description: &str, relationship: &str| Attachment {
+        name: name.to_owned(),
+        media_type: media_type.to_owned(),
+        bytes: words.as_bytes().to_vec(),
+        description: description.to_owned(),
+        relationship: relationship.to_owned(),
+    };
+    let site = &job.site_text;
+    let mut files = vec![file(&site.name, "application/toml", &site.words, "The site file of this plan", "Source")];
+    if let Some(log) = &job.log_text {
+        files.push(file(&log.name, "text/csv", &log.words, "The log of readings this plan rests on", "Data"));
+    }
+    let workings = job.workings.get_or_init(|| {
+        // One line a figure: short, and still to be read by a person.
+        let lines: Vec<String> =
+            job.plan.book.json().as_array().into_iter().flatten().map(ToString::to_string).collect();
+        format!("[\n{}\n]\n", lines.join(",\n"))
+    });
+    files.push(file(
+        "workings.json",
+        "application/json",
+        workings,
+        "Every published number with its workings",
+        "Supplement",
+    ));
+    files
 }
 
 /// How far a shed sheet may be cut down: the templates say what goes at each step.

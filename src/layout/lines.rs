@@ -182,7 +182,11 @@ impl Setter<'_> {
             let set = self.set(&[Inline::Text(format!("{word}{comma}"))], &look, 1.0e6);
             let leads: Vec<text::Lead> = target
                 .into_iter()
-                .map(|target| text::Lead { target, description: word.replace('\u{a0}', " ") })
+                .map(|target| {
+                    let description =
+                        if let Target::Page(page) = target { format!("page {}", page + 1) } else { word.clone() };
+                    text::Lead { target, description }
+                })
                 .collect();
             let mut links = Links::new(&leads);
             for mut each in set.lines {

@@ -180,7 +180,7 @@ impl<'a> Setter<'a> {
             let finding = match target {
                 Target::Line(number) => Finding::UnknownLine { origin, number },
                 Target::Anchor(anchor) => Finding::UnknownAnchor { origin, anchor },
-                Target::Page(_) => continue,
+                Target::Page(_) | Target::Outside(_) => continue,
             };
             if !self.findings.contains(&finding) {
                 self.findings.push(finding);

@@ -3,13 +3,15 @@
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::rc::Rc;
 
-use crate::page::display::{Bounds, DisplayList, Draw, DrawItem, OutlineEntry, Page, Paint, PathStroke, Role, TagId};
+use crate::page::display::{
+    Bounds, DisplayList, Draw, DrawItem, OutlineEntry, Page, Paint, PathStroke, Role, TagId, Target,
+};
 use crate::page::style::MM;
 use crate::page::{Art, Face, Ink, Inline, Letterhead, Segment};
 
 use super::flow::LINE;
 use super::piece::Piece;
-use super::text::Look;
+use super::text::{Lead, Look};
 use super::{Links, Places, Setter};
 
 /// The drop of the step rule.
@@ -281,7 +283,21 @@ impl Setter<'_> {
             let mut y = top + 7.4;
             for line in &letterhead.address {
                 let tag = self.tag(Role::Paragraph);
-                self.stray(&mut piece, line, &address, (right, y), true, Some(tag));
+                match mail(line) {
+                    Some(lead) => {
+                        let leads = [lead];
+                        let set = self.set(&[Inline::Text(line.clone())], &address, 1.0e6);
+                        for mut each in set.lines {
+                            each.runs.iter_mut().for_each(|(_, link)| *link = Some(0));
+                            let frame = (0.0, grid.page_width);
+                            let place = (right - each.width, y);
+                            self.put_line(&mut piece, each, place, frame, Some(tag), &mut Links::new(&leads));
+                        }
+                    }
+                    None => {
+                        self.stray(&mut piece, line, &address, (right, y), true, Some(tag));
+                    }
+                }
                 y += address.leading;
             }
             bottom = bottom.max(y - address.leading + 6.0);
@@ -290,6 +306,21 @@ impl Setter<'_> {
         self.step_rule(&mut piece, grid.label_x + grid.label_width, right, y);
         (piece, y + STEP + 10.8)
     }
+}
+
+/// Where an address line leads if it is an e-mail address.
+fn mail(line: &str) -> Option<Lead> {
+    let (name, domain) = line.split_once('@')?;
+    let bad = |c: char| c.is_whitespace() || c.is_control() || c == '@';
+    if name.is_empty() || !domain.contains('.') || line.chars().filter(|&c| bad(c)).count() > 1 {
+        return None;
+    }
+    let mut uri = "mailto:".to_owned();
+    for byte in line.bytes() {
+        let plain = byte.is_ascii_alphanumeric() || b"-._~@+!$'*".contains(&byte);
+        uri += &if plain { char::from(byte).to_string() } else { format!("%{byte:02X}") };
+    }
+    Some(Lead { target: Target::Outside(uri), description: format!("write to {line}") })
 }
 
 /// Fits art into a box, at its lower left; gives back the box it fills.

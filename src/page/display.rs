@@ -250,6 +250,8 @@ pub enum Target {
     Anchor(String),
     /// The top of a page, counted from 0.
     Page(usize),
+    /// An address outside this document: a URI.
+    Outside(String),
 }
 
 /// A place that can be jumped to.

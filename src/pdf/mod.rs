@@ -3,10 +3,14 @@
 //! The files are tagged (PDF/UA-1) and fit for an archive (PDF/A-3a): faces embedded, colours defined, a document that says
 //! what its parts are. The same display list gives the same bytes on every machine.
 
+mod artifact;
+mod attach;
 mod colour;
 mod finish;
+mod metadata;
 pub mod read;
 mod save;
+mod structure;
 pub mod write;
 
 pub use write::{Attachment, PdfError, write};

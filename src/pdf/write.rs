@@ -13,7 +13,8 @@ use crate::page::display::{DisplayList, Draw, DrawItem, Glyph, GlyphText, Page, 
 use crate::page::fonts::Fonts;
 use crate::page::{Document, Face, Segment, Style};
 
-use super::{finish, save};
+use super::artifact::Content;
+use super::{finish, save, structure};
 
 /// A file that travels inside the PDF.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -281,14 +282,15 @@ impl<'a> PageDrawing<'a> {
     }
 
     fn draw(&mut self, page: &Page, pdf: &mut PdfDocument) {
-        let mut open: Option<Option<TagId>> = None;
+        let mut open: Option<Content> = None;
         for (index, item) in page.items.iter().enumerate() {
-            if open != Some(item.tag) {
+            let content = Content::of(item, self.list, &self.style.grid());
+            if open != Some(content) {
                 if open.is_some() {
                     self.operator(&[], "EMC");
                 }
-                self.begin(item.tag);
-                open = Some(item.tag);
+                self.begin(content);
+                open = Some(content);
             }
             self.item(item, index, pdf);
         }
@@ -297,15 +299,21 @@ impl<'a> PageDrawing<'a> {
         }
     }
 
-    fn begin(&mut self, tag: Option<TagId>) {
-        let known = tag.and_then(|tag| Some((tag, self.list.tags.get(tag.0 as usize)?)));
-        let Some((tag, node)) = known else {
-            self.operator(&[], "/Artifact BMC");
-            return;
+    fn begin(&mut self, content: Content) {
+        let (tag, role) = match content {
+            Content::Tagged(tag) => (tag, self.list.tags.get(tag.0 as usize).map_or(&Role::Span, |node| &node.role)),
+            Content::Artifact(kind) => {
+                self.out.extend(b"/Artifact <<");
+                for (key, value) in kind.properties() {
+                    self.out.extend(format!("/{key} /{value}").bytes());
+                }
+                self.operator(&[], ">> BDC");
+                return;
+            }
         };
         let number = self.marked.len() as i64;
         self.out.push(b'/');
-        self.out.extend(finish::structure_type(&node.role).bytes());
+        self.out.extend(structure::structure_type(role).bytes());
         self.out.extend(b" <</MCID ");
         save::integer(&mut self.out, number);
         self.operator(&[], ">> BDC");
