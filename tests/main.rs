@@ -1,15 +1,19 @@
 //! All integration tests, in one binary: it links once.
+mod archive;
 mod complaints;
 mod decisions;
 mod demos;
 mod drawing;
 mod evaporation;
+mod font_program;
 mod laws;
 mod layout;
+mod matterhorn;
 mod pdf;
 mod ponds;
 mod program;
 mod published;
+mod specimen;
 mod tidy;
 mod typeset;
 mod units;
