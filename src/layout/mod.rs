@@ -20,7 +20,7 @@ use crate::page::style::Sheet;
 use crate::page::{Document, Drawing, Face, Grid, Ink, Inline, Item, Origin};
 
 use piece::{Piece, moved, rectangle};
-use text::{Lead, Look, SetLine, SetText};
+use text::{Case, Lead, Look, SetLine, SetText};
 
 /// A document set on pages, and what went wrong on the way.
 #[derive(Clone, Debug, Default)]
@@ -85,8 +85,9 @@ pub fn typeset(document: &Document, fonts: &Fonts) -> Typeset {
     const PASSES: usize = 4;
     let mut places = Places::default();
     let mut last = Typeset::default();
+    let case = Case::new(fonts, &document.language);
     for _ in 0..PASSES {
-        let mut setter = Setter::new(document, fonts, &places);
+        let mut setter = Setter::new(document, &case, &places);
         let pages = match document.style.sheet {
             Sheet::Report => setter.report(),
             Sheet::Poster => setter.poster(),
@@ -109,7 +110,7 @@ pub fn typeset(document: &Document, fonts: &Fonts) -> Typeset {
 /// Sets one pass.
 struct Setter<'a> {
     document: &'a Document,
-    fonts: &'a Fonts,
+    fonts: &'a Case<'a>,
     grid: Grid,
     places: &'a Places,
     tags: Vec<Tag>,
@@ -128,7 +129,7 @@ struct Setter<'a> {
 }
 
 impl<'a> Setter<'a> {
-    fn new(document: &'a Document, fonts: &'a Fonts, places: &'a Places) -> Self {
+    fn new(document: &'a Document, fonts: &'a Case<'a>, places: &'a Places) -> Self {
         Setter {
             document,
             fonts,
@@ -209,10 +210,6 @@ impl<'a> Setter<'a> {
 
     fn natural(&self, inlines: &[Inline], look: &Look) -> f32 {
         text::natural_width(self.fonts, inlines, look, &|anchor| self.page_of(anchor))
-    }
-
-    fn least(&self, inlines: &[Inline], look: &Look) -> f32 {
-        text::least_width(self.fonts, inlines, look, &|anchor| self.page_of(anchor))
     }
 
     /// Draws a line with its start at `x` and its baseline at `y`. Its marks go to the number column.

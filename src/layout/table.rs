@@ -76,8 +76,9 @@ impl Setter<'_> {
         for (row, look) in std::iter::once((&table.head, head)).chain(table.rows.iter().map(|row| (&row.cells, cell))) {
             let widths = natural.iter_mut().zip(&mut least);
             for ((natural, least), text) in widths.zip(row.iter().skip(1)) {
-                *natural = natural.max(self.natural(text, &look));
-                *least = least.max(self.least(text, &look));
+                let ready = self.fonts.ready(text, &look, &|anchor| self.page_of(anchor));
+                *natural = natural.max(ready.natural());
+                *least = least.max(ready.least());
             }
         }
         let total = grid.main_width;

@@ -1,11 +1,12 @@
 //! The nine faces: their bytes, their measures, and text turned into glyphs.
 
 use std::borrow::Cow;
-use std::collections::HashMap;
 use std::fmt;
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use harfrust::{Buffer, Direction, Feature, Font, Script, ShapeOptions, ShapePlan, ShaperFont, Tag};
+use rustc_hash::FxHashMap;
+use smol_str::SmolStr;
 
 use super::Face;
 use super::display::Glyph;
@@ -13,11 +14,15 @@ use super::display::Glyph;
 /// The nine faces. Made once; a face is opened when it is first used.
 pub struct Fonts {
     faces: Vec<FaceData>,
-    /// Words already shaped. Shaping is a pure function of its key, so the cache cannot change a page.
-    words: Mutex<HashMap<(Face, Figures), Words>>,
+    /// Words already shaped, by face and figures. Shaping is a pure function of its key, so the cache cannot change a page.
+    words: Mutex<Vec<FxHashMap<SmolStr, Arc<Shaped>>>>,
 }
 
-type Words = HashMap<String, Arc<Shaped>>;
+/// The right to shape many words without asking anew for each.
+pub struct Shaper<'a> {
+    fonts: &'a Fonts,
+    words: MutexGuard<'a, Vec<FxHashMap<SmolStr, Arc<Shaped>>>>,
+}
 
 /// Which figures a run of text uses.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -97,11 +102,12 @@ impl Fonts {
             }
             faces.push(FaceData { bytes, opened: OnceLock::new() });
         }
-        Ok(Fonts { faces, words: Mutex::new(HashMap::new()) })
+        let words = vec![FxHashMap::default(); 2 * Face::ALL.len()];
+        Ok(Fonts { faces, words: Mutex::new(words) })
     }
 
     fn data(&self, face: Face) -> Option<&FaceData> {
-        self.faces.get(Face::ALL.iter().position(|&each| each == face)?)
+        self.faces.get(face as usize)
     }
 
     /// The whole font file of a face.
@@ -125,17 +131,16 @@ impl Fonts {
         table(bytes, *b"hmtx").and_then(|hmtx| u16_at(hmtx, at)).unwrap_or(0)
     }
 
-    /// Turns a word into glyphs, kerned and with ligatures. A character the face lacks becomes its empty box.
+    /// Opens the store of shaped words.
+    #[must_use]
+    pub fn shaper(&self) -> Shaper<'_> {
+        Shaper { fonts: self, words: self.words.lock().unwrap_or_else(PoisonError::into_inner) }
+    }
+
+    /// Turns a word into glyphs; see [`Shaper::shape`].
     #[must_use]
     pub fn shape(&self, face: Face, figures: Figures, word: &str) -> Arc<Shaped> {
-        let mut words = self.words.lock().unwrap_or_else(PoisonError::into_inner);
-        let words = words.entry((face, figures)).or_default();
-        if let Some(shaped) = words.get(word) {
-            return Arc::clone(shaped);
-        }
-        let shaped = Arc::new(self.shape_afresh(face, figures, word).unwrap_or_default());
-        words.insert(word.to_owned(), Arc::clone(&shaped));
-        shaped
+        self.shaper().shape(face, figures, word)
     }
 
     fn shape_afresh(&self, face: Face, figures: Figures, word: &str) -> Option<Shaped> {
@@ -180,6 +185,21 @@ impl Fonts {
         }
         shaped.advance = shaped.glyphs.iter().map(|glyph| glyph.advance).sum();
         Some(shaped)
+    }
+}
+
+impl Shaper<'_> {
+    /// Turns a word into glyphs, kerned and with ligatures. A character the face lacks becomes its empty box.
+    #[must_use]
+    pub fn shape(&mut self, face: Face, figures: Figures, word: &str) -> Arc<Shaped> {
+        let kind = 2 * face as usize + figures as usize;
+        let Some(words) = self.words.get_mut(kind) else { return Arc::default() };
+        if let Some(shaped) = words.get(word) {
+            return Arc::clone(shaped);
+        }
+        let shaped = Arc::new(self.fonts.shape_afresh(face, figures, word).unwrap_or_default());
+        words.insert(word.into(), Arc::clone(&shaped));
+        shaped
     }
 }
 
