@@ -112,6 +112,8 @@ struct Setter<'a> {
     document: &'a Document,
     fonts: &'a Case<'a>,
     grid: Grid,
+    /// The ink of line numbers, reckoned once.
+    numeral: Ink,
     places: &'a Places,
     tags: Vec<Tag>,
     /// The tag that what is set next belongs to.
@@ -134,6 +136,7 @@ impl<'a> Setter<'a> {
             document,
             fonts,
             grid: document.style.grid(),
+            numeral: document.style.numeral_ink(),
             places,
             tags: vec![Tag { role: Role::Document, parent: None, title: None }],
             parent: TagId(0),
@@ -226,7 +229,7 @@ impl<'a> Setter<'a> {
             run.x += x;
             run.y += y;
             if run.ink == Ink::Accent && run.size < 25.0 {
-                run.ink = self.document.style.numeral_ink();
+                run.ink = self.numeral;
             }
             let (above, below) = (run.size * 0.95, run.size * 0.35);
             run.frame = Bounds { x: frame.0, y: run.y - above, width: frame.1, height: above + below };
@@ -280,7 +283,7 @@ impl<'a> Setter<'a> {
         self.refers = true;
         let look = Look { size: 7.5, leading: 9.0, ..Look::sans(7.5, 9.0) }
             .faces(Face::SansSemibold, Face::SansSemibold, Face::SansItalic)
-            .ink(self.document.style.numeral_ink());
+            .ink(self.numeral);
         let frame = (self.grid.number_x, self.grid.number_width + 22.0);
         let parent = tag.unwrap_or(self.parent);
         let (mut x, mut y) = (self.grid.number_x, y);

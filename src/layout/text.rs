@@ -3,7 +3,6 @@
 use std::cell::RefCell;
 use std::hash::{Hash as _, Hasher as _};
 use std::rc::Rc;
-use std::sync::Arc;
 
 use hypher::{Lang, hyphenate_bounded};
 use rustc_hash::{FxHashMap, FxHasher};
@@ -163,7 +162,7 @@ pub(super) struct Case<'a> {
     pub(super) fonts: &'a Fonts,
     /// Whether words may be divided: the patterns are those of English.
     english: bool,
-    ready: RefCell<FxHashMap<u64, Vec<Rc<Ready>>>>,
+    ready: RefCell<FxHashMap<u64, Rc<Ready>>>,
     gaps: RefCell<Vec<Gap>>,
 }
 
@@ -172,7 +171,7 @@ struct Gap {
     face: Face,
     text: char,
     advance: Option<f32>,
-    shaped: Arc<Shaped>,
+    shaped: Shaped,
 }
 
 impl<'a> Case<'a> {
@@ -196,12 +195,11 @@ impl<'a> Case<'a> {
         flat.text.hash(&mut hasher);
         (look.regular as usize, look.size.to_bits(), flat.bits.len()).hash(&mut hasher);
         let key = hasher.finish();
-        if let Some(known) = self.ready.borrow().get(&key).and_then(|same| same.iter().find(|ready| ready.flat == flat))
-        {
+        if let Some(known) = self.ready.borrow().get(&key).filter(|ready| ready.flat == flat) {
             return Rc::clone(known);
         }
         let ready = Rc::new(self.prepare(flat));
-        self.ready.borrow_mut().entry(key).or_default().push(Rc::clone(&ready));
+        self.ready.borrow_mut().insert(key, Rc::clone(&ready));
         ready
     }
 
@@ -209,7 +207,7 @@ impl<'a> Case<'a> {
         let mut shaper = self.fonts.shaper();
         let spans = self.spans(&flat, &mut shaper);
         let breaks = opportunities(&flat, &spans, &mut shaper);
-        Ready { flat, spans, breaks, set: RefCell::new(None) }
+        Ready { flat, spans, breaks, set: RefCell::default() }
     }
 
     fn spans(&self, flat: &Flat, shaper: &mut Shaper<'_>) -> Vec<Span> {
@@ -267,20 +265,20 @@ impl<'a> Case<'a> {
     }
 
     /// A space of another width or another text than the face's own.
-    fn gap(&self, face: Face, text: char, advance: Option<f32>, shaper: &mut Shaper<'_>) -> Arc<Shaped> {
+    fn gap(&self, face: Face, text: char, advance: Option<f32>, shaper: &mut Shaper<'_>) -> Shaped {
         let mut gaps = self.gaps.borrow_mut();
         let known = gaps.iter().find(|gap| gap.face == face && gap.text == text && gap.advance == advance);
         if let Some(gap) = known {
-            return Arc::clone(&gap.shaped);
+            return gap.shaped.clone();
         }
-        let mut shaped = Shaped::clone(&shaper.shape(face, Figures::Tabular, " "));
-        for glyph in &mut shaped.glyphs {
-            glyph.text = text.encode_utf8(&mut [0; 4]).into();
-            glyph.advance = advance.unwrap_or(glyph.advance);
-        }
-        shaped.advance = shaped.glyphs.iter().map(|glyph| glyph.advance).sum();
-        let shaped = Arc::new(shaped);
-        gaps.push(Gap { face, text, advance, shaped: Arc::clone(&shaped) });
+        let own = shaper.shape(face, Figures::Tabular, " ");
+        let glyph = |glyph: &Glyph| Glyph {
+            text: text.encode_utf8(&mut [0; 4]).into(),
+            advance: advance.unwrap_or(glyph.advance),
+            ..*glyph
+        };
+        let shaped = Shaped::from(own.glyphs.iter().map(glyph).collect::<Vec<_>>());
+        gaps.push(Gap { face, text, advance, shaped: shaped.clone() });
         shaped
     }
 }
@@ -397,7 +395,7 @@ struct Span {
 
 #[derive(Debug)]
 enum What {
-    Glyphs { style: Style, link: Option<usize>, shaped: Arc<Shaped> },
+    Glyphs { style: Style, link: Option<usize>, shaped: Shaped },
     Tick,
     Drawing(Rc<Drawing>),
 }
@@ -539,8 +537,8 @@ pub(super) struct Ready {
     flat: Flat,
     spans: Vec<Span>,
     breaks: Vec<Break>,
-    /// The lines for the width last asked for.
-    set: RefCell<Option<(f32, SetText)>>,
+    /// The lines, with the narrowest and the widest column they are right for.
+    set: RefCell<Vec<((f32, f32), SetText)>>,
 }
 
 impl Ready {
@@ -568,11 +566,15 @@ impl Ready {
 
     /// Lines of at most `width`.
     pub(super) fn set(&self, case: &Case<'_>, width: f32) -> SetText {
-        if let Some((_, known)) = self.set.borrow().as_ref().filter(|known| known.0 == width) {
+        let known = self.set.borrow();
+        if let Some((_, known)) = known.iter().find(|((least, most), _)| (*least..=*most).contains(&width)) {
             return known.clone();
         }
+        drop(known);
         let set = self.cut(case, width);
-        *self.set.borrow_mut() = Some((width, set.clone()));
+        let natural = self.natural();
+        let columns = if width >= natural { (natural, f32::INFINITY) } else { (width, width) };
+        self.set.borrow_mut().push((columns, set.clone()));
         set
     }
 
@@ -585,7 +587,7 @@ impl Ready {
             with_cuts = self.with_cuts(width);
             breaks = &with_cuts;
         }
-        let mut ends = choose(breaks, width);
+        let mut ends = if width >= self.natural() { forced(breaks) } else { choose(breaks, width) };
         let with_hyphens;
         if self.flat.hyphens && ragged(breaks, &ends, width) {
             with_hyphens = self.with_hyphens(breaks);
@@ -596,10 +598,11 @@ impl Ready {
         let mut shaper = case.fonts.shaper();
         let mut marks = self.flat.marks.iter().peekable();
         let mut before = None;
+        let mut pen = Pen::default();
         let count = ends.len();
         for (index, end) in ends.into_iter().filter_map(|end| breaks.get(end)).enumerate() {
             let last = index + 1 == count;
-            let mut line = self.line(before, end, last, &mut shaper);
+            let mut line = self.line(before, end, last, &mut shaper, &mut pen);
             while let Some(&(_, number)) = marks.next_if(|(at, _)| *at <= end.next || last) {
                 if !line.marks.contains(&number) {
                     line.marks.push(number);
@@ -622,7 +625,7 @@ impl Ready {
                 for (index, span) in (first..).zip(inside) {
                     let What::Glyphs { style, shaped, .. } = &span.what else { continue };
                     let (mut x, mut byte) = (span.x, span.start);
-                    for glyph in &shaped.glyphs {
+                    for glyph in shaped.glyphs.iter() {
                         let advance = f64::from(glyph.advance * style.size / 1000.0);
                         let inner = byte > span.start || x > start;
                         if byte >= each.until {
@@ -704,10 +707,10 @@ impl Ready {
     }
 
     /// The line between two breaks.
-    fn line(&self, before: Option<&Break>, end: &Break, last: bool, shaper: &mut Shaper<'_>) -> SetLine {
+    fn line(&self, before: Option<&Break>, end: &Break, last: bool, shaper: &mut Shaper<'_>, pen: &mut Pen) -> SetLine {
         let (from, first) = before.map_or((0, 0), |before| (before.next, before.next_span));
         let mut line = SetLine::default();
-        let mut pen = Pen { x: 0.0, run: None };
+        pen.x = 0.0;
         let spans = self.spans.get(first..).unwrap_or(&[]);
         for span in spans.iter().take_while(|span| span.start < end.until) {
             match &span.what {
@@ -753,12 +756,13 @@ impl Ready {
 }
 
 /// Part of a word with the hyphen that divides it, which stands for no character of the word.
-fn divided(part: &str, style: Style, shaper: &mut Shaper<'_>) -> Arc<Shaped> {
-    let mut shaped = Shaped::clone(&shaper.shape(style.face, style.figures, &format!("{part}-")));
-    if let Some(hyphen) = shaped.glyphs.last_mut() {
+fn divided(part: &str, style: Style, shaper: &mut Shaper<'_>) -> Shaped {
+    let shaped = shaper.shape(style.face, style.figures, &format!("{part}-"));
+    let mut glyphs = shaped.glyphs.to_vec();
+    if let Some(hyphen) = glyphs.last_mut() {
         hyphen.text = "\u{ad}".into();
     }
-    Arc::new(shaped)
+    Shaped::from(glyphs)
 }
 
 /// Lines may be longer than their column by this much, as lengths are not exact.
@@ -772,6 +776,13 @@ pub(super) fn set(case: &Case<'_>, inlines: &[Inline], look: &Look, width: f32, 
 /// The width of a text on one line, however long.
 pub(super) fn natural_width(case: &Case<'_>, inlines: &[Inline], look: &Look, page_of: PageOf<'_>) -> f32 {
     case.ready(inlines, look, page_of).natural()
+}
+
+/// The ends of the lines where each has room for all its words.
+fn forced(breaks: &[Break]) -> Vec<usize> {
+    let count = breaks.len();
+    let ends = breaks.iter().enumerate().filter(|(index, each)| each.kind == Kind::Forced || index + 1 == count);
+    ends.map(|(index, _)| index).collect()
 }
 
 /// Whether words should be divided: a line leaves much room.
@@ -851,46 +862,54 @@ fn choose(breaks: &[Break], width: f32) -> Vec<usize> {
 }
 
 /// Writes runs on a line.
+#[derive(Default)]
 struct Pen {
     x: f32,
-    run: Option<(Run, Option<usize>, Style)>,
+    run: Option<OpenRun>,
+    /// The glyphs of the open run from its second word on, with those of the first.
+    glyphs: Vec<Glyph>,
+}
+
+/// A run that may go on.
+struct OpenRun {
+    style: Style,
+    link: Option<usize>,
+    x: f32,
+    width: f32,
+    /// Its glyphs as long as it is one word.
+    word: Shaped,
 }
 
 impl Pen {
     fn write(&mut self, line: &mut SetLine, style: Style, link: Option<usize>, shaped: &Shaped) {
         self.space(line, style, link, shaped);
-        if let Some((run, ..)) = &mut self.run {
+        if let Some(run) = &mut self.run {
             run.width = self.x - run.x;
         }
     }
 
     /// As `write`, but what is written does not count as part of the line that is seen unless something follows.
     fn space(&mut self, line: &mut SetLine, style: Style, link: Option<usize>, shaped: &Shaped) {
-        match &mut self.run {
-            Some((run, of, with)) if *of == link && *with == style => run.glyphs.extend_from_slice(&shaped.glyphs),
+        match &self.run {
+            Some(run) if run.link == link && run.style == style => {
+                if self.glyphs.is_empty() {
+                    self.glyphs.extend_from_slice(&run.word.glyphs);
+                }
+                self.glyphs.extend_from_slice(&shaped.glyphs);
+            }
             _ => {
                 self.lift(line);
-                let mut glyphs: Vec<Glyph> = Vec::with_capacity(32.max(shaped.glyphs.len()));
-                glyphs.extend_from_slice(&shaped.glyphs);
-                let run = Run {
-                    face: style.face,
-                    size: style.size,
-                    ink: style.ink,
-                    x: self.x,
-                    y: -style.rise,
-                    width: 0.0,
-                    frame: Bounds::default(),
-                    glyphs,
-                };
-                self.run = Some((run, link, style));
+                self.run = Some(OpenRun { style, link, x: self.x, width: 0.0, word: shaped.clone() });
             }
         }
         self.x += shaped.advance * style.size / 1000.0;
     }
 
     fn lift(&mut self, line: &mut SetLine) {
-        if let Some((run, link, _)) = self.run.take() {
-            line.runs.push((run, link));
-        }
+        let Some(OpenRun { style, link, x, width, word }) = self.run.take() else { return };
+        let glyphs = if self.glyphs.is_empty() { word.glyphs } else { self.glyphs.drain(..).collect() };
+        let (face, size, ink) = (style.face, style.size, style.ink);
+        let run = Run { face, size, ink, x, y: -style.rise, width, frame: Bounds::default(), glyphs };
+        line.runs.push((run, link));
     }
 }

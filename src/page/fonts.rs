@@ -15,13 +15,13 @@ use super::display::Glyph;
 pub struct Fonts {
     faces: Vec<FaceData>,
     /// Words already shaped, by face and figures. Shaping is a pure function of its key, so the cache cannot change a page.
-    words: Mutex<Vec<FxHashMap<SmolStr, Arc<Shaped>>>>,
+    words: Mutex<Vec<FxHashMap<SmolStr, Shaped>>>,
 }
 
 /// The right to shape many words without asking anew for each.
 pub struct Shaper<'a> {
     fonts: &'a Fonts,
-    words: MutexGuard<'a, Vec<FxHashMap<SmolStr, Arc<Shaped>>>>,
+    words: MutexGuard<'a, Vec<FxHashMap<SmolStr, Shaped>>>,
 }
 
 /// Which figures a run of text uses.
@@ -37,9 +37,16 @@ pub enum Figures {
 #[derive(Clone, Debug, Default)]
 pub struct Shaped {
     /// Its glyphs.
-    pub glyphs: Vec<Glyph>,
+    pub glyphs: Arc<[Glyph]>,
     /// The sum of their advances, in thousandths of the size.
     pub advance: f32,
+}
+
+impl From<Vec<Glyph>> for Shaped {
+    fn from(glyphs: Vec<Glyph>) -> Shaped {
+        let advance = glyphs.iter().map(|glyph| glyph.advance).sum();
+        Shaped { glyphs: glyphs.into(), advance }
+    }
 }
 
 struct FaceData {
@@ -139,11 +146,11 @@ impl Fonts {
 
     /// Turns a word into glyphs; see [`Shaper::shape`].
     #[must_use]
-    pub fn shape(&self, face: Face, figures: Figures, word: &str) -> Arc<Shaped> {
+    pub fn shape(&self, face: Face, figures: Figures, word: &str) -> Shaped {
         self.shaper().shape(face, figures, word)
     }
 
-    fn shape_afresh(&self, face: Face, figures: Figures, word: &str) -> Option<Shaped> {
+    fn shape_afresh(&self, face: Face, figures: Figures, word: &str) -> Option<Vec<Glyph>> {
         let data = self.data(face)?;
         let opened = data.opened.get_or_init(|| data.open()).as_ref()?;
         let font = ShaperFont::new(&opened.font);
@@ -159,7 +166,7 @@ impl Fonts {
         harfrust::shape(&font, &mut buffer, ShapeOptions::new().plan(Some(plan)).features(&features)).ok()?;
 
         let infos = buffer.glyph_infos();
-        let mut shaped = Shaped::default();
+        let mut glyphs: Vec<Glyph> = Vec::with_capacity(infos.len());
         let mut before: Option<u32> = None;
         for (index, (info, position)) in infos.iter().zip(buffer.glyph_positions()).enumerate() {
             let start = info.cluster as usize;
@@ -171,34 +178,28 @@ impl Fonts {
             };
             before = Some(info.cluster);
             let offset = position.x_offset as f32;
-            if let Some(last) = shaped.glyphs.last_mut() {
+            if let Some(last) = glyphs.last_mut() {
                 last.advance += offset;
             }
             let natural = font.glyph_h_advance(info.glyph_id.into()) as f32;
             let advance = position.x_advance as f32 - offset;
-            shaped.glyphs.push(Glyph {
-                id: u16::try_from(info.glyph_id).unwrap_or(0),
-                natural,
-                advance,
-                text: text.into(),
-            });
+            glyphs.push(Glyph { id: u16::try_from(info.glyph_id).unwrap_or(0), natural, advance, text: text.into() });
         }
-        shaped.advance = shaped.glyphs.iter().map(|glyph| glyph.advance).sum();
-        Some(shaped)
+        Some(glyphs)
     }
 }
 
 impl Shaper<'_> {
     /// Turns a word into glyphs, kerned and with ligatures. A character the face lacks becomes its empty box.
     #[must_use]
-    pub fn shape(&mut self, face: Face, figures: Figures, word: &str) -> Arc<Shaped> {
+    pub fn shape(&mut self, face: Face, figures: Figures, word: &str) -> Shaped {
         let kind = 2 * face as usize + figures as usize;
-        let Some(words) = self.words.get_mut(kind) else { return Arc::default() };
+        let Some(words) = self.words.get_mut(kind) else { return Shaped::default() };
         if let Some(shaped) = words.get(word) {
-            return Arc::clone(shaped);
+            return shaped.clone();
         }
-        let shaped = Arc::new(self.fonts.shape_afresh(face, figures, word).unwrap_or_default());
-        words.insert(word.into(), Arc::clone(&shaped));
+        let shaped = self.fonts.shape_afresh(face, figures, word).map(Shaped::from).unwrap_or_default();
+        words.insert(word.into(), shaped.clone());
         shaped
     }
 }
