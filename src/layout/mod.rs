@@ -2,6 +2,7 @@
 //!
 //! Nothing is lost in silence: what does not fit is drawn all the same and reported as a [`Finding`].
 
+mod breaks;
 mod flow;
 mod lines;
 mod pages;
@@ -13,7 +14,7 @@ mod text;
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::page::display::{
-    Anchored, Bounds, DisplayList, Draw, DrawItem, Link, Paint, PathStroke, Role, Tag, TagId, Target,
+    Bounds, DisplayList, Draw, DrawItem, Link, Paint, PathStroke, Role, Tag, TagId, Target,
 };
 pub use crate::page::fonts::{FontError, Fonts};
 use crate::page::style::Sheet;
@@ -83,28 +84,23 @@ struct Places {
 #[must_use]
 pub fn typeset(document: &Document, fonts: &Fonts) -> Typeset {
     const PASSES: usize = 4;
-    let mut places = Places::default();
-    let mut last = Typeset::default();
     let case = Case::new(fonts, &document.language);
-    for _ in 0..PASSES {
+    let mut places = Places::default();
+    let mut passes = 1..=PASSES;
+    loop {
         let mut setter = Setter::new(document, &case, &places);
-        let pages = match document.style.sheet {
+        let book = match document.style.sheet {
             Sheet::Report => setter.report(),
             Sheet::Poster => setter.poster(),
         };
-        let (found, list) = pages;
-        let settled = found == places;
-        let refers = setter.refers;
-        setter.check_references(&found);
-        last = Typeset { pages: list, findings: setter.findings };
-        last.pages.anchors =
-            found.anchors.iter().map(|(target, &(page, y))| Anchored { target: target.clone(), page, y }).collect();
-        places = found;
-        if settled || !refers {
-            break;
+        if passes.next().is_some_and(|pass| pass < PASSES) && setter.refers && book.places != places {
+            places = book.places;
+            continue;
         }
+        setter.check_references(&book.places);
+        let pages = setter.finish(book);
+        return Typeset { pages, findings: setter.findings };
     }
-    last
 }
 
 /// Sets one pass.
@@ -203,7 +199,7 @@ impl<'a> Setter<'a> {
             self.refers = true;
             self.references.push((lead.target.clone(), origin));
         }
-        for (run, _) in set.lines.iter().flat_map(|line| &line.runs) {
+        for (run, _) in set.lines.iter().filter(|_| set.missing).flat_map(|line| &line.runs) {
             if run.glyphs.iter().any(|glyph| glyph.id == 0) {
                 self.findings.push(Finding::MissingGlyph { origin, word: run.text() });
             }
@@ -376,6 +372,7 @@ impl<'a> Setter<'a> {
             let mut piece = Piece {
                 height: look.leading,
                 keep: count > 1 && (index == 0 || index + 2 == count),
+                cling: if index + 1 < count { breaks::LINES } else { 0.0 },
                 origin: self.origin,
                 ..Piece::default()
             };

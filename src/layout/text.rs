@@ -140,10 +140,12 @@ pub(super) struct SetText {
     pub(super) links: Vec<Lead>,
     /// By how much the widest unbreakable part is wider than the column.
     pub(super) too_wide: Option<f32>,
+    /// Whether no face has one of its characters.
+    pub(super) missing: bool,
 }
 
 /// Words in one string, with what each stretch of it looks like.
-#[derive(Debug, PartialEq)]
+#[derive(Debug, Default, PartialEq)]
 struct Flat {
     text: String,
     bits: Vec<(usize, Bit)>,
@@ -151,6 +153,15 @@ struct Flat {
     links: Vec<Lead>,
     tick: f32,
     hyphens: bool,
+}
+
+impl Flat {
+    fn clear(&mut self) {
+        self.text.clear();
+        self.bits.clear();
+        self.marks.clear();
+        self.links.clear();
+    }
 }
 
 /// Words in place of a reference to a page; the number comes from the pass before.
@@ -164,6 +175,8 @@ pub(super) struct Case<'a> {
     english: bool,
     ready: RefCell<FxHashMap<u64, Rc<Ready>>>,
     gaps: RefCell<Vec<Gap>>,
+    /// Room for the next text, so that one known already needs no memory.
+    scratch: RefCell<Flat>,
 }
 
 /// A space that is not the face's own.
@@ -177,25 +190,21 @@ struct Gap {
 impl<'a> Case<'a> {
     pub(super) fn new(fonts: &'a Fonts, language: &str) -> Case<'a> {
         let english = language.get(..2).is_some_and(|language| language.eq_ignore_ascii_case("en"));
-        Case { fonts, english, ready: RefCell::default(), gaps: RefCell::default() }
+        Case { fonts, english, ready: RefCell::default(), gaps: RefCell::default(), scratch: RefCell::default() }
     }
 
     /// A text with its words shaped and the places found where a line may end.
     pub(super) fn ready(&self, inlines: &[Inline], look: &Look, page_of: PageOf<'_>) -> Rc<Ready> {
-        let mut flat = Flat {
-            text: String::new(),
-            bits: Vec::new(),
-            marks: Vec::new(),
-            links: Vec::new(),
-            tick: look.tick,
-            hyphens: look.hyphens && self.english,
-        };
+        let mut flat = self.scratch.take();
+        (flat.tick, flat.hyphens) = (look.tick, look.hyphens && self.english);
         flatten(inlines, look, Style::of(look), None, page_of, &mut flat);
         let mut hasher = FxHasher::default();
         flat.text.hash(&mut hasher);
         (look.regular as usize, look.size.to_bits(), flat.bits.len()).hash(&mut hasher);
         let key = hasher.finish();
         if let Some(known) = self.ready.borrow().get(&key).filter(|ready| ready.flat == flat) {
+            flat.clear();
+            self.scratch.replace(flat);
             return Rc::clone(known);
         }
         let ready = Rc::new(self.prepare(flat));
@@ -207,7 +216,11 @@ impl<'a> Case<'a> {
         let mut shaper = self.fonts.shaper();
         let spans = self.spans(&flat, &mut shaper);
         let breaks = opportunities(&flat, &spans, &mut shaper);
-        Ready { flat, spans, breaks, set: RefCell::default() }
+        let missing = spans.iter().any(|span| match &span.what {
+            What::Glyphs { shaped, .. } => shaped.glyphs.iter().any(|glyph| glyph.id == 0),
+            _ => false,
+        });
+        Ready { flat, spans, breaks, missing, set: RefCell::default() }
     }
 
     fn spans(&self, flat: &Flat, shaper: &mut Shaper<'_>) -> Vec<Span> {
@@ -364,21 +377,26 @@ fn push(flat: &mut Flat, text: &str, style: Style, link: Option<usize>) {
         return;
     }
     flat.bits.push((flat.text.len(), Bit::Text { style, link }));
-    for c in text.chars() {
-        let c = match c {
-            '!'..='~' => {
-                flat.text.push(c);
-                continue;
-            }
-            '\u{2028}' | '\u{2029}' | '\u{fffc}' | '\u{200b}' => ' ',
-            c if c.is_whitespace() && !matches!(c, '\u{a0}' | '\u{2009}' | '\u{202f}') => ' ',
-            c if c.is_control() => ' ',
-            c => c,
+    // Most text stands as it is; it is taken over in stretches between what must be changed.
+    let mut spaced = flat.text.is_empty() || flat.text.ends_with([' ', '\u{2028}']);
+    let mut from = 0;
+    for (at, c) in text.char_indices() {
+        let space = match c {
+            '!'..='~' => false,
+            '\u{a0}' | '\u{2009}' | '\u{202f}' => false,
+            '\u{fffc}' | '\u{200b}' => true,
+            c => c.is_whitespace() || c.is_control(),
         };
-        if c != ' ' || !(flat.text.is_empty() || flat.text.ends_with([' ', '\u{2028}'])) {
-            flat.text.push(c);
+        if space && (spaced || c != ' ') {
+            flat.text.push_str(text.get(from..at).unwrap_or(""));
+            if !spaced {
+                flat.text.push(' ');
+            }
+            from = at + c.len_utf8();
         }
+        spaced = space;
     }
+    flat.text.push_str(text.get(from..).unwrap_or(""));
 }
 
 /// A stretch of one look: a word or a part of one, or a space, or something that is no text.
@@ -482,7 +500,7 @@ fn opportunities(flat: &Flat, spans: &[Span], shaper: &mut Shaper<'_>) -> Vec<Br
     let (mut until_span, mut start) = (0, 0);
     for (next, opportunity) in linebreaks(text) {
         let piece = text.get(start..next).unwrap_or("");
-        let until = start + piece.trim_end_matches([' ', '\u{2028}']).len();
+        let until = start + piece.trim_ascii_end().trim_end_matches('\u{2028}').trim_ascii_end().len();
         if next < text.len() && until == next && unwelcome(text.get(..next).unwrap_or("")) {
             continue;
         }
@@ -537,6 +555,7 @@ pub(super) struct Ready {
     flat: Flat,
     spans: Vec<Span>,
     breaks: Vec<Break>,
+    missing: bool,
     /// The lines, with the narrowest and the widest column they are right for.
     set: RefCell<Vec<((f32, f32), SetText)>>,
 }
@@ -594,7 +613,7 @@ impl Ready {
             breaks = &with_hyphens;
             ends = choose(breaks, width);
         }
-        let mut text = SetText { lines: Vec::with_capacity(ends.len()), links: self.flat.links.clone(), too_wide };
+        let mut text = SetText { lines: Vec::with_capacity(ends.len()), links: self.flat.links.clone(), too_wide, missing: self.missing };
         let mut shaper = case.fonts.shaper();
         let mut marks = self.flat.marks.iter().peekable();
         let mut before = None;

@@ -14,15 +14,29 @@ use super::display::Glyph;
 /// The nine faces. Made once; a face is opened when it is first used.
 pub struct Fonts {
     faces: Vec<FaceData>,
-    /// Words already shaped, by face and figures. Shaping is a pure function of its key, so the cache cannot change a page.
-    words: Mutex<Vec<FxHashMap<SmolStr, Shaped>>>,
+    /// What was shaped already, by face and figures. Shaping is a pure function of its key, so the store cannot change a page.
+    stores: Mutex<Vec<Store>>,
 }
 
 /// The right to shape many words without asking anew for each.
 pub struct Shaper<'a> {
     fonts: &'a Fonts,
-    words: MutexGuard<'a, Vec<FxHashMap<SmolStr, Shaped>>>,
+    stores: MutexGuard<'a, Vec<Store>>,
 }
+
+/// What was shaped already in one face with one kind of figures.
+#[derive(Clone, Default)]
+struct Store {
+    words: FxHashMap<SmolStr, Shaped>,
+    /// By printable ASCII character: its glyph and advance, once met.
+    letters: Vec<Option<(u16, f32)>>,
+    /// By two of them: what kerning adds to the first's advance, once met.
+    kerns: Vec<Option<i16>>,
+}
+
+/// The printable ASCII characters but for the space.
+const LETTERS: std::ops::RangeInclusive<u8> = b'!'..=b'~';
+const LETTER_COUNT: usize = 94;
 
 /// Which figures a run of text uses.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -109,8 +123,8 @@ impl Fonts {
             }
             faces.push(FaceData { bytes, opened: OnceLock::new() });
         }
-        let words = vec![FxHashMap::default(); 2 * Face::ALL.len()];
-        Ok(Fonts { faces, words: Mutex::new(words) })
+        let stores = vec![Store::default(); 2 * Face::ALL.len()];
+        Ok(Fonts { faces, stores: Mutex::new(stores) })
     }
 
     fn data(&self, face: Face) -> Option<&FaceData> {
@@ -141,13 +155,19 @@ impl Fonts {
     /// Opens the store of shaped words.
     #[must_use]
     pub fn shaper(&self) -> Shaper<'_> {
-        Shaper { fonts: self, words: self.words.lock().unwrap_or_else(PoisonError::into_inner) }
+        Shaper { fonts: self, stores: self.stores.lock().unwrap_or_else(PoisonError::into_inner) }
     }
 
     /// Turns a word into glyphs; see [`Shaper::shape`].
     #[must_use]
     pub fn shape(&self, face: Face, figures: Figures, word: &str) -> Shaped {
         self.shaper().shape(face, figures, word)
+    }
+
+    /// Turns a word into glyphs without looking at what was shaped before.
+    #[must_use]
+    pub fn shape_whole(&self, face: Face, figures: Figures, word: &str) -> Shaped {
+        self.shape_afresh(face, figures, word).map(Shaped::from).unwrap_or_default()
     }
 
     fn shape_afresh(&self, face: Face, figures: Figures, word: &str) -> Option<Vec<Glyph>> {
@@ -194,14 +214,69 @@ impl Shaper<'_> {
     #[must_use]
     pub fn shape(&mut self, face: Face, figures: Figures, word: &str) -> Shaped {
         let kind = 2 * face as usize + figures as usize;
-        let Some(words) = self.words.get_mut(kind) else { return Shaped::default() };
-        if let Some(shaped) = words.get(word) {
+        let Some(store) = self.stores.get_mut(kind) else { return Shaped::default() };
+        if let Some(shaped) = store.words.get(word) {
             return shaped.clone();
         }
-        let shaped = self.fonts.shape_afresh(face, figures, word).map(Shaped::from).unwrap_or_default();
-        words.insert(word.into(), shaped.clone());
+        let shaped = store.composed(word).unwrap_or_else(|| {
+            let shaped = self.fonts.shape_whole(face, figures, word);
+            store.learn(word, &shaped);
+            shaped
+        });
+        store.words.insert(word.into(), shaped.clone());
         shaped
     }
+}
+
+impl Store {
+    /// A word put together from what was learnt of its letters and of each two of them side by side. That is all that
+    /// shaping looks at in the nine faces where there is no ligature; a test compares the two.
+    fn composed(&self, word: &str) -> Option<Shaped> {
+        if !simple(word) || self.kerns.is_empty() {
+            return None;
+        }
+        let mut glyphs = Vec::with_capacity(word.len());
+        let mut rest = word.bytes().map(|letter| usize::from(letter - LETTERS.start())).peekable();
+        for (at, _) in word.char_indices() {
+            let letter = rest.next()?;
+            let (id, natural) = (*self.letters.get(letter)?)?;
+            let kern = match rest.peek() {
+                Some(next) => (*self.kerns.get(letter * LETTER_COUNT + next)?)?,
+                None => 0,
+            };
+            let text = word.get(at..=at)?.into();
+            glyphs.push(Glyph { id, natural, advance: natural + f32::from(kern), text });
+        }
+        Some(Shaped::from(glyphs))
+    }
+
+    fn learn(&mut self, word: &str, shaped: &Shaped) {
+        if !simple(word) || shaped.glyphs.len() != word.len() {
+            return;
+        }
+        self.letters.resize(LETTER_COUNT, None);
+        self.kerns.resize(LETTER_COUNT * LETTER_COUNT, None);
+        let letters = word.bytes().map(|letter| usize::from(letter - LETTERS.start()));
+        let next = letters.clone().skip(1).map(Some).chain([None]);
+        for ((letter, next), glyph) in letters.zip(next).zip(shaped.glyphs.iter()) {
+            if let Some(slot) = self.letters.get_mut(letter) {
+                *slot = Some((glyph.id, glyph.natural));
+            }
+            if let Some(slot) = next.and_then(|next| self.kerns.get_mut(letter * LETTER_COUNT + next)) {
+                *slot = Some((glyph.advance - glyph.natural) as i16);
+            }
+        }
+    }
+}
+
+/// Whether no two letters of a word can join: all ligatures start with an f.
+fn simple(word: &str) -> bool {
+    let mut after_f = false;
+    word.bytes().all(|letter| {
+        let joins = after_f && letter.is_ascii_lowercase();
+        after_f = letter == b'f';
+        LETTERS.contains(&letter) && !joins
+    })
 }
 
 fn features(figures: Figures) -> Vec<Feature> {
