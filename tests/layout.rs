@@ -873,7 +873,7 @@ fn a_number_and_its_unit_stand_a_fifth_of_an_em_apart() {
     let typeset = set(&document(vec![p("1.25~kg on Wed 17~March")]));
     let gaps: Vec<f32> = runs(&typeset)
         .iter()
-        .flat_map(|(_, _, run)| &run.glyphs)
+        .flat_map(|(_, _, run)| run.glyphs.iter())
         .filter(|glyph| glyph.text == "\u{a0}")
         .map(|glyph| glyph.advance)
         .collect();

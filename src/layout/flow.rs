@@ -8,7 +8,7 @@ use crate::page::{
 
 use super::piece::{Piece, stack};
 use super::text::{Look, baseline};
-use super::{Finding, Links, Setter, has_strong, plain};
+use super::{Finding, Links, Setter, breaks, has_strong, plain};
 
 /// Half a line: the smallest space between blocks.
 pub(super) const HALF: f32 = 6.5;
@@ -71,7 +71,7 @@ impl Setter<'_> {
                     if *weight == Weight::Danger
                         && let Some(last) = pieces.last_mut()
                     {
-                        last.keep = true;
+                        last.cling = breaks::GUARDED;
                     }
                     callout
                 }
@@ -100,6 +100,12 @@ impl Setter<'_> {
                         first.snap = false;
                     }
                 }
+            }
+            // The key under a table stays with it, and a list with the words that announce it.
+            let key = matches!(&block.kind, BlockKind::Paragraph(paragraph) if paragraph.look == ParagraphLook::Quiet);
+            let before = index.checked_sub(1).and_then(|before| blocks.get(before)).map(|block| &block.kind);
+            if let (Some(last), Some(before)) = (pieces.last_mut(), before) {
+                last.keep |= key && matches!(before, BlockKind::Table(_) | BlockKind::Drawing(_)) || announces(before);
             }
             if pieces.is_empty()
                 && !place.main
@@ -445,7 +451,8 @@ impl Setter<'_> {
     }
 
     fn drawing(&mut self, drawing: &Drawing, keep: bool) -> Vec<Piece> {
-        let mut piece = Piece { before: HALF, height: drawing.height, keep, ..Piece::default() };
+        let cling = if keep { breaks::ONE_BLOCK } else { 0.0 };
+        let mut piece = Piece { before: HALF, height: drawing.height, cling, ..Piece::default() };
         self.put_drawing(&mut piece, drawing, self.grid.main_x, 0.0, None);
         vec![piece]
     }
@@ -481,6 +488,12 @@ impl Setter<'_> {
     pub(super) fn take_tags(&mut self) -> Vec<Tag> {
         std::mem::take(&mut self.tags)
     }
+}
+
+/// Whether a paragraph ends with a colon: what follows belongs to it.
+fn announces(block: &BlockKind) -> bool {
+    let BlockKind::Paragraph(paragraph) = block else { return false };
+    plain(paragraph.text.get(paragraph.text.len().saturating_sub(1)..).unwrap_or(&[])).trim_end().ends_with(':')
 }
 
 /// An item that starts with a box to tick, without it: the box stands in the place of the bullet.

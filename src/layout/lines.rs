@@ -218,7 +218,7 @@ pub(super) fn before_point(line: &super::SetLine) -> f32 {
     let mut digits = false;
     for (run, _) in &line.runs {
         width = run.x;
-        for glyph in &run.glyphs {
+        for glyph in run.glyphs.iter() {
             let number = glyph.text.chars().all(|c| c.is_ascii_digit() || c == ',');
             if glyph.text == "." || (digits && !number) {
                 return width;

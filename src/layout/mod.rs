@@ -2,6 +2,7 @@
 //!
 //! Nothing is lost in silence: what does not fit is drawn all the same and reported as a [`Finding`].
 
+mod breaks;
 mod flow;
 mod lines;
 mod pages;
@@ -12,15 +13,13 @@ mod text;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::page::display::{
-    Anchored, Bounds, DisplayList, Draw, DrawItem, Link, Paint, PathStroke, Role, Tag, TagId, Target,
-};
+use crate::page::display::{Bounds, DisplayList, Draw, DrawItem, Link, Paint, PathStroke, Role, Tag, TagId, Target};
 pub use crate::page::fonts::{FontError, Fonts};
 use crate::page::style::Sheet;
 use crate::page::{Document, Drawing, Face, Grid, Ink, Inline, Item, Origin};
 
 use piece::{Piece, moved, rectangle};
-use text::{Lead, Look, SetLine, SetText};
+use text::{Case, Lead, Look, SetLine, SetText};
 
 /// A document set on pages, and what went wrong on the way.
 #[derive(Clone, Debug, Default)]
@@ -83,34 +82,32 @@ struct Places {
 #[must_use]
 pub fn typeset(document: &Document, fonts: &Fonts) -> Typeset {
     const PASSES: usize = 4;
+    let case = Case::new(fonts, &document.language);
     let mut places = Places::default();
-    let mut last = Typeset::default();
-    for _ in 0..PASSES {
-        let mut setter = Setter::new(document, fonts, &places);
-        let pages = match document.style.sheet {
+    let mut passes = 1..=PASSES;
+    loop {
+        let mut setter = Setter::new(document, &case, &places);
+        let book = match document.style.sheet {
             Sheet::Report => setter.report(),
             Sheet::Poster => setter.poster(),
         };
-        let (found, list) = pages;
-        let settled = found == places;
-        let refers = setter.refers;
-        setter.check_references(&found);
-        last = Typeset { pages: list, findings: setter.findings };
-        last.pages.anchors =
-            found.anchors.iter().map(|(target, &(page, y))| Anchored { target: target.clone(), page, y }).collect();
-        places = found;
-        if settled || !refers {
-            break;
+        if passes.next().is_some_and(|pass| pass < PASSES) && setter.refers && book.places != places {
+            places = book.places;
+            continue;
         }
+        setter.check_references(&book.places);
+        let pages = setter.finish(book);
+        return Typeset { pages, findings: setter.findings };
     }
-    last
 }
 
 /// Sets one pass.
 struct Setter<'a> {
     document: &'a Document,
-    fonts: &'a Fonts,
+    fonts: &'a Case<'a>,
     grid: Grid,
+    /// The ink of line numbers, reckoned once.
+    numeral: Ink,
     places: &'a Places,
     tags: Vec<Tag>,
     /// The tag that what is set next belongs to.
@@ -128,11 +125,12 @@ struct Setter<'a> {
 }
 
 impl<'a> Setter<'a> {
-    fn new(document: &'a Document, fonts: &'a Fonts, places: &'a Places) -> Self {
+    fn new(document: &'a Document, fonts: &'a Case<'a>, places: &'a Places) -> Self {
         Setter {
             document,
             fonts,
             grid: document.style.grid(),
+            numeral: document.style.numeral_ink(),
             places,
             tags: vec![Tag { role: Role::Document, parent: None, title: None }],
             parent: TagId(0),
@@ -199,7 +197,7 @@ impl<'a> Setter<'a> {
             self.refers = true;
             self.references.push((lead.target.clone(), origin));
         }
-        for (run, _) in set.lines.iter().flat_map(|line| &line.runs) {
+        for (run, _) in set.lines.iter().filter(|_| set.missing).flat_map(|line| &line.runs) {
             if run.glyphs.iter().any(|glyph| glyph.id == 0) {
                 self.findings.push(Finding::MissingGlyph { origin, word: run.text() });
             }
@@ -209,10 +207,6 @@ impl<'a> Setter<'a> {
 
     fn natural(&self, inlines: &[Inline], look: &Look) -> f32 {
         text::natural_width(self.fonts, inlines, look, &|anchor| self.page_of(anchor))
-    }
-
-    fn least(&self, inlines: &[Inline], look: &Look) -> f32 {
-        text::least_width(self.fonts, inlines, look, &|anchor| self.page_of(anchor))
     }
 
     /// Draws a line with its start at `x` and its baseline at `y`. Its marks go to the number column.
@@ -229,7 +223,7 @@ impl<'a> Setter<'a> {
             run.x += x;
             run.y += y;
             if run.ink == Ink::Accent && run.size < 25.0 {
-                run.ink = self.document.style.numeral_ink();
+                run.ink = self.numeral;
             }
             let (above, below) = (run.size * 0.95, run.size * 0.35);
             run.frame = Bounds { x: frame.0, y: run.y - above, width: frame.1, height: above + below };
@@ -283,7 +277,7 @@ impl<'a> Setter<'a> {
         self.refers = true;
         let look = Look { size: 7.5, leading: 9.0, ..Look::sans(7.5, 9.0) }
             .faces(Face::SansSemibold, Face::SansSemibold, Face::SansItalic)
-            .ink(self.document.style.numeral_ink());
+            .ink(self.numeral);
         let frame = (self.grid.number_x, self.grid.number_width + 22.0);
         let parent = tag.unwrap_or(self.parent);
         let (mut x, mut y) = (self.grid.number_x, y);
@@ -376,6 +370,7 @@ impl<'a> Setter<'a> {
             let mut piece = Piece {
                 height: look.leading,
                 keep: count > 1 && (index == 0 || index + 2 == count),
+                cling: if index + 1 < count { breaks::LINES } else { 0.0 },
                 origin: self.origin,
                 ..Piece::default()
             };

@@ -4,11 +4,12 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::rc::Rc;
 
 use crate::page::display::{
-    Bounds, DisplayList, Draw, DrawItem, OutlineEntry, Page, Paint, PathStroke, Role, TagId, Target,
+    Anchored, Bounds, DisplayList, Draw, DrawItem, OutlineEntry, Page, Paint, PathStroke, Role, TagId, Target,
 };
-use crate::page::style::MM;
+use crate::page::style::{MM, Sheet};
 use crate::page::{Art, Face, Ink, Inline, Letterhead, Segment};
 
+use super::breaks::{Room, next_top, page_ends};
 use super::flow::LINE;
 use super::piece::Piece;
 use super::text::{Lead, Look};
@@ -54,18 +55,8 @@ impl Book {
     }
 }
 
-/// Where a piece stands after what is above it.
-fn next_top(piece: &Piece, y: f32, first: bool, origin: f32) -> f32 {
-    let mut top = if first { y } else { y + piece.before };
-    if piece.snap {
-        let lines = ((top - origin) / LINE - 0.001).ceil();
-        top = origin + lines * LINE;
-    }
-    top
-}
-
 impl Setter<'_> {
-    pub(super) fn report(&mut self) -> (Places, DisplayList) {
+    pub(super) fn report(&mut self) -> Book {
         let document = self.document;
         let mut book = Book::default();
         book.pages.push(Page::default());
@@ -78,116 +69,95 @@ impl Setter<'_> {
         let place = self.main_place();
         let pieces = self.blocks(&document.blocks, &place);
         self.paginate(pieces, top, &mut book);
-        let count = book.pages.len();
-        for index in 0..count {
-            let has_letterhead = index == 0;
-            let head = self.running(index, count, !has_letterhead);
-            if let Some(page) = book.pages.get_mut(index) {
-                // Running heads and feet are decoration and come before the text.
-                let body = std::mem::replace(&mut page.items, head.items);
-                page.items.extend(body);
-            }
-        }
-        self.finish(book)
+        book
     }
 
-    pub(super) fn finish(&mut self, mut book: Book) -> (Places, DisplayList) {
+    /// What is done once, when every page stands where it will stay: running heads and feet, and the order of reading.
+    pub(super) fn finish(&mut self, mut book: Book) -> DisplayList {
+        let count = book.pages.len();
+        let report = self.document.style.sheet == Sheet::Report;
+        for (index, page) in book.pages.iter_mut().enumerate().filter(|_| report) {
+            let has_letterhead = index == 0;
+            let head = self.running(index, count, !has_letterhead);
+            // Running heads and feet are decoration and come before the text.
+            let body = std::mem::replace(&mut page.items, head.items);
+            page.items.extend(body);
+        }
         let tags = self.take_tags();
         for page in &mut book.pages {
             marks_after_text(page, &tags);
         }
-        let list = DisplayList {
+        let anchored = |(target, (page, y))| Anchored { target, page, y };
+        DisplayList {
             page_width: self.grid.page_width,
             page_height: self.grid.page_height,
             pages: book.pages,
             tags,
-            anchors: Vec::new(),
+            anchors: book.places.anchors.into_iter().map(anchored).collect(),
             outline: book.outline,
-        };
-        (book.places, list)
+        }
     }
 
     fn paginate(&mut self, pieces: Vec<Piece>, top: f32, book: &mut Book) {
-        let bottom = self.grid.bottom;
-        let mut queue: VecDeque<Piece> = pieces.into();
-        let (mut origin, mut y, mut empty) = (top, top, true);
-        while let Some(front) = queue.front() {
-            if front.new_page && !empty {
-                book.pages.push(Page::default());
-                (origin, y, empty) = (self.grid.top, self.grid.top, true);
-                if let Some(front) = queue.front_mut() {
-                    front.new_page = false;
-                }
-                continue;
+        let (bottom, later) = (self.grid.bottom, self.grid.top);
+        let mut rest: VecDeque<Piece> = pieces.into();
+        let mut first = true;
+        while !rest.is_empty() {
+            let length = rest.iter().skip(1).position(|piece| piece.new_page).map_or(rest.len(), |next| next + 1);
+            let mut part = Vec::with_capacity(length);
+            for piece in rest.drain(..length) {
+                self.whole_or_parts(piece, bottom - later, &mut part);
             }
-            // What hangs together must fit together.
-            let mut end = y;
-            let mut length = 0;
-            for piece in &queue {
-                if length > 0 && piece.new_page {
-                    break;
+            hold(&mut part);
+            let room = if first {
+                Room { first: top, top: later, bottom, filled_from: self.grid.first_top }
+            } else {
+                Room { first: later, top: later, bottom, filled_from: later }
+            };
+            let ends = page_ends(&part, room);
+            let mut part = part.into_iter();
+            let mut from = 0;
+            for end in ends {
+                if from > 0 || !first {
+                    book.pages.push(Page::default());
                 }
-                end = next_top(piece, end, empty && length == 0, origin) + piece.height;
-                length += 1;
-                if !piece.keep {
-                    break;
-                }
-            }
-            let room = bottom + 0.01;
-            if end > room && !empty {
-                book.pages.push(Page::default());
-                (origin, y, empty) = (self.grid.top, self.grid.top, true);
-                if let Some(head) = queue.front().and_then(|front| front.repeat.clone()) {
-                    let height = head.height;
-                    book.place(Rc::unwrap_or_clone(head), y, self);
-                    y += height;
-                    if let Some(front) = queue.front_mut() {
-                        front.before = 0.0;
+                let origin = if from == 0 { room.first } else { room.top };
+                let mut y = origin;
+                for (index, piece) in part.by_ref().take(end - from).enumerate() {
+                    if index == 0
+                        && from > 0
+                        && let Some(head) = piece.repeat.clone()
+                    {
+                        let height = head.height;
+                        book.place(Rc::unwrap_or_clone(head), y, self);
+                        y += height;
                     }
-                }
-                continue;
-            }
-            if end > room {
-                // Taller than a page: set in its parts, or as much of it as a page holds.
-                let by = end - room;
-                let mut front_end = y;
-                let mut fits: usize = 0;
-                for piece in queue.iter().take(length) {
-                    front_end = next_top(piece, front_end, empty && fits == 0, origin) + piece.height;
-                    if front_end > room {
-                        break;
+                    let top = next_top(&piece, y, index == 0, origin);
+                    y = top + piece.height;
+                    if y > bottom + 0.01 {
+                        self.too_tall(piece.origin, y - bottom);
                     }
-                    fits += 1;
+                    book.place(piece, top, self);
                 }
-                if fits == 0
-                    && let Some(front) = queue.pop_front()
-                {
-                    self.too_tall(front.origin, by);
-                    if front.parts.is_empty() {
-                        let top = next_top(&front, y, true, origin);
-                        y = top + front.height;
-                        book.place(front, top, self);
-                        empty = false;
-                    } else {
-                        for part in front.parts.into_iter().rev() {
-                            queue.push_front(part);
-                        }
-                    }
-                    continue;
-                }
-                // What hangs together need not, if no page can hold it.
-                if let Some(last) = queue.get_mut(fits.saturating_sub(1)) {
-                    last.keep = false;
-                }
-                continue;
+                from = end;
             }
-            for _ in 0..length {
-                let Some(piece) = queue.pop_front() else { break };
-                let top = next_top(&piece, y, empty, origin);
-                y = top + piece.height;
-                empty = false;
-                book.place(piece, top, self);
-            }
+            first = false;
+        }
+    }
+
+    /// A piece, or what to set in its place when no page can hold it.
+    fn whole_or_parts(&mut self, piece: Piece, room: f32, into: &mut Vec<Piece>) {
+        if piece.height <= room + 0.01 || piece.parts.is_empty() {
+            into.push(piece);
+            return;
+        }
+        self.too_tall(piece.origin, piece.height - room);
+        let (keep, cling) = (piece.keep, piece.cling);
+        for part in piece.parts {
+            self.whole_or_parts(part, room, into);
+        }
+        if let Some(last) = into.last_mut() {
+            (last.keep, last.cling) = (keep, cling);
         }
     }
 
@@ -321,6 +291,17 @@ fn mail(line: &str) -> Option<Lead> {
         uri += &if plain { char::from(byte).to_string() } else { format!("%{byte:02X}") };
     }
     Some(Lead { target: Target::Outside(uri), description: format!("write to {line}") })
+}
+
+/// A heading stays with at least two lines of what follows.
+fn hold(part: &mut [Piece]) {
+    const TWO_LINES: f32 = 19.0;
+    let mut headed = false;
+    for piece in part {
+        let heading = piece.keep && piece.outline.is_some();
+        piece.keep |= headed && piece.height < TWO_LINES;
+        headed = heading;
+    }
 }
 
 /// Fits art into a box, at its lower left; gives back the box it fills.

@@ -15,6 +15,8 @@ pub(super) struct Piece {
     pub(super) snap: bool,
     /// Whether the next piece must stand on the same page.
     pub(super) keep: bool,
+    /// What it costs to part it from the next piece where that is allowed; see [`super::breaks`].
+    pub(super) cling: f32,
     /// Whether it starts a page.
     pub(super) new_page: bool,
     pub(super) items: Vec<DrawItem>,

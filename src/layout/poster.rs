@@ -1,6 +1,6 @@
 //! The sheet that hangs on a nail: one page, amounts to be read from two metres, black but for the step rule.
 
-use crate::page::display::{Bounds, DisplayList, Page, Role, Scope, Target};
+use crate::page::display::{Bounds, Page, Role, Scope, Target};
 use crate::page::style::MM;
 use crate::page::{
     Block, BlockKind, Face, Heading, HeadingLook, Ink, Inline, Labelled, Paragraph, ParagraphLook, Step, Table, Weight,
@@ -10,7 +10,7 @@ use super::flow::{Place, circle, warning};
 use super::pages::{Book, STEP};
 use super::piece::{Piece, stack};
 use super::text::{Look, baseline};
-use super::{Finding, Links, Places, Setter, plain};
+use super::{Finding, Links, Setter, plain};
 
 /// Size of the amounts, and the least they may shrink to.
 const AMOUNT: f32 = 54.0;
@@ -19,7 +19,7 @@ const LEAST_AMOUNT: f32 = 44.0;
 const DROP: f32 = 24.5;
 
 impl Setter<'_> {
-    pub(super) fn poster(&mut self) -> (Places, DisplayList) {
+    pub(super) fn poster(&mut self) -> Book {
         let mut size = AMOUNT;
         loop {
             let before = (self.tags.clone(), self.findings.clone(), self.references.clone());
@@ -39,7 +39,7 @@ impl Setter<'_> {
         }
     }
 
-    fn hang(&mut self, body: Vec<Piece>, foot: Option<Piece>, top: f32) -> (Places, DisplayList) {
+    fn hang(&mut self, body: Vec<Piece>, foot: Option<Piece>, top: f32) -> Book {
         let mut book = Book::default();
         book.pages.push(Page::default());
         let mut y = top;
@@ -55,7 +55,7 @@ impl Setter<'_> {
             let y = self.grid.bottom - foot.height;
             book.place(foot, y, self);
         }
-        self.finish(book)
+        book
     }
 
     fn full(&self) -> (f32, f32) {

@@ -9,12 +9,14 @@ use super::flow::LINE;
 use super::lines::before_point;
 use super::piece::Piece;
 use super::text::{Look, SetText, baseline};
-use super::{Links, Setter, plain};
+use super::{Links, Setter, breaks, plain};
 
 /// Room between columns.
 const GUTTER: f32 = 9.0;
 /// Height of a row of one line, and of one with a gauge.
 const ROW: f32 = 19.5;
+/// A table of no more rows than this is not spread over two pages if that can be helped.
+const SMALL: usize = 8;
 
 struct Columns {
     /// Left edge and width of the text in each.
@@ -47,7 +49,8 @@ impl Setter<'_> {
             let mut piece = self.row(&row.cells, table, &columns, row_tag, index + 1 < count);
             piece.repeat.clone_from(&repeat);
             // The head stays with two rows, and the last row is not alone.
-            piece.keep = index + 1 < count && (index == 0 || index + 2 == count || count <= 8);
+            piece.keep = index + 1 < count && (index == 0 || index + 2 == count);
+            piece.cling = if count <= SMALL { breaks::SMALL_TABLE } else { breaks::ROWS };
             piece.origin = self.origin;
             if index == 0 && !has_head {
                 piece.before = LINE;
@@ -76,8 +79,9 @@ impl Setter<'_> {
         for (row, look) in std::iter::once((&table.head, head)).chain(table.rows.iter().map(|row| (&row.cells, cell))) {
             let widths = natural.iter_mut().zip(&mut least);
             for ((natural, least), text) in widths.zip(row.iter().skip(1)) {
-                *natural = natural.max(self.natural(text, &look));
-                *least = least.max(self.least(text, &look));
+                let ready = self.fonts.ready(text, &look, &|anchor| self.page_of(anchor));
+                *natural = natural.max(ready.natural());
+                *least = least.max(ready.least());
             }
         }
         let total = grid.main_width;

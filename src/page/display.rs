@@ -3,6 +3,8 @@
 //! `layout` makes it, `pdf` writes it, tests walk it. Coordinates are points from the top left corner of the page, y down.
 //! Items stand in reading order; an item without a tag is decoration.
 
+use std::sync::Arc;
+
 use super::{Face, Ink, Segment};
 
 /// Everything that is drawn, page by page, and the document's structure.
@@ -200,8 +202,8 @@ pub struct Run {
     pub width: f32,
     /// The column or cell it was set in: text must not leave it.
     pub frame: Bounds,
-    /// The glyphs.
-    pub glyphs: Vec<Glyph>,
+    /// The glyphs, shared by the same words elsewhere.
+    pub glyphs: Arc<[Glyph]>,
 }
 
 impl Run {

@@ -1,11 +1,12 @@
 //! The nine faces: their bytes, their measures, and text turned into glyphs.
 
 use std::borrow::Cow;
-use std::collections::HashMap;
 use std::fmt;
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use harfrust::{Buffer, Direction, Feature, Font, Script, ShapeOptions, ShapePlan, ShaperFont, Tag};
+use rustc_hash::FxHashMap;
+use smol_str::SmolStr;
 
 use super::Face;
 use super::display::Glyph;
@@ -13,11 +14,29 @@ use super::display::Glyph;
 /// The nine faces. Made once; a face is opened when it is first used.
 pub struct Fonts {
     faces: Vec<FaceData>,
-    /// Words already shaped. Shaping is a pure function of its key, so the cache cannot change a page.
-    words: Mutex<HashMap<(Face, Figures), Words>>,
+    /// What was shaped already, by face and figures. Shaping is a pure function of its key, so the store cannot change a page.
+    stores: Mutex<Vec<Store>>,
 }
 
-type Words = HashMap<String, Arc<Shaped>>;
+/// The right to shape many words without asking anew for each.
+pub struct Shaper<'a> {
+    fonts: &'a Fonts,
+    stores: MutexGuard<'a, Vec<Store>>,
+}
+
+/// What was shaped already in one face with one kind of figures.
+#[derive(Clone, Default)]
+struct Store {
+    words: FxHashMap<SmolStr, Shaped>,
+    /// By printable ASCII character: its glyph and advance, once met.
+    letters: Vec<Option<(u16, f32)>>,
+    /// By two of them: what kerning adds to the first's advance, once met.
+    kerns: Vec<Option<i16>>,
+}
+
+/// The printable ASCII characters but for the space.
+const LETTERS: std::ops::RangeInclusive<u8> = b'!'..=b'~';
+const LETTER_COUNT: usize = 94;
 
 /// Which figures a run of text uses.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -32,9 +51,16 @@ pub enum Figures {
 #[derive(Clone, Debug, Default)]
 pub struct Shaped {
     /// Its glyphs.
-    pub glyphs: Vec<Glyph>,
+    pub glyphs: Arc<[Glyph]>,
     /// The sum of their advances, in thousandths of the size.
     pub advance: f32,
+}
+
+impl From<Vec<Glyph>> for Shaped {
+    fn from(glyphs: Vec<Glyph>) -> Shaped {
+        let advance = glyphs.iter().map(|glyph| glyph.advance).sum();
+        Shaped { glyphs: glyphs.into(), advance }
+    }
 }
 
 struct FaceData {
@@ -97,11 +123,12 @@ impl Fonts {
             }
             faces.push(FaceData { bytes, opened: OnceLock::new() });
         }
-        Ok(Fonts { faces, words: Mutex::new(HashMap::new()) })
+        let stores = vec![Store::default(); 2 * Face::ALL.len()];
+        Ok(Fonts { faces, stores: Mutex::new(stores) })
     }
 
     fn data(&self, face: Face) -> Option<&FaceData> {
-        self.faces.get(Face::ALL.iter().position(|&each| each == face)?)
+        self.faces.get(face as usize)
     }
 
     /// The whole font file of a face.
@@ -125,20 +152,25 @@ impl Fonts {
         table(bytes, *b"hmtx").and_then(|hmtx| u16_at(hmtx, at)).unwrap_or(0)
     }
 
-    /// Turns a word into glyphs, kerned and with ligatures. A character the face lacks becomes its empty box.
+    /// Opens the store of shaped words.
     #[must_use]
-    pub fn shape(&self, face: Face, figures: Figures, word: &str) -> Arc<Shaped> {
-        let mut words = self.words.lock().unwrap_or_else(PoisonError::into_inner);
-        let words = words.entry((face, figures)).or_default();
-        if let Some(shaped) = words.get(word) {
-            return Arc::clone(shaped);
-        }
-        let shaped = Arc::new(self.shape_afresh(face, figures, word).unwrap_or_default());
-        words.insert(word.to_owned(), Arc::clone(&shaped));
-        shaped
+    pub fn shaper(&self) -> Shaper<'_> {
+        Shaper { fonts: self, stores: self.stores.lock().unwrap_or_else(PoisonError::into_inner) }
     }
 
-    fn shape_afresh(&self, face: Face, figures: Figures, word: &str) -> Option<Shaped> {
+    /// Turns a word into glyphs; see [`Shaper::shape`].
+    #[must_use]
+    pub fn shape(&self, face: Face, figures: Figures, word: &str) -> Shaped {
+        self.shaper().shape(face, figures, word)
+    }
+
+    /// Turns a word into glyphs without looking at what was shaped before.
+    #[must_use]
+    pub fn shape_whole(&self, face: Face, figures: Figures, word: &str) -> Shaped {
+        self.shape_afresh(face, figures, word).map(Shaped::from).unwrap_or_default()
+    }
+
+    fn shape_afresh(&self, face: Face, figures: Figures, word: &str) -> Option<Vec<Glyph>> {
         let data = self.data(face)?;
         let opened = data.opened.get_or_init(|| data.open()).as_ref()?;
         let font = ShaperFont::new(&opened.font);
@@ -154,7 +186,7 @@ impl Fonts {
         harfrust::shape(&font, &mut buffer, ShapeOptions::new().plan(Some(plan)).features(&features)).ok()?;
 
         let infos = buffer.glyph_infos();
-        let mut shaped = Shaped::default();
+        let mut glyphs: Vec<Glyph> = Vec::with_capacity(infos.len());
         let mut before: Option<u32> = None;
         for (index, (info, position)) in infos.iter().zip(buffer.glyph_positions()).enumerate() {
             let start = info.cluster as usize;
@@ -166,21 +198,85 @@ impl Fonts {
             };
             before = Some(info.cluster);
             let offset = position.x_offset as f32;
-            if let Some(last) = shaped.glyphs.last_mut() {
+            if let Some(last) = glyphs.last_mut() {
                 last.advance += offset;
             }
             let natural = font.glyph_h_advance(info.glyph_id.into()) as f32;
             let advance = position.x_advance as f32 - offset;
-            shaped.glyphs.push(Glyph {
-                id: u16::try_from(info.glyph_id).unwrap_or(0),
-                natural,
-                advance,
-                text: text.into(),
-            });
+            glyphs.push(Glyph { id: u16::try_from(info.glyph_id).unwrap_or(0), natural, advance, text: text.into() });
         }
-        shaped.advance = shaped.glyphs.iter().map(|glyph| glyph.advance).sum();
-        Some(shaped)
+        Some(glyphs)
     }
+}
+
+impl Shaper<'_> {
+    /// Turns a word into glyphs, kerned and with ligatures. A character the face lacks becomes its empty box.
+    #[must_use]
+    pub fn shape(&mut self, face: Face, figures: Figures, word: &str) -> Shaped {
+        let kind = 2 * face as usize + figures as usize;
+        let Some(store) = self.stores.get_mut(kind) else { return Shaped::default() };
+        if let Some(shaped) = store.words.get(word) {
+            return shaped.clone();
+        }
+        let shaped = store.composed(word).unwrap_or_else(|| {
+            let shaped = self.fonts.shape_whole(face, figures, word);
+            store.learn(word, &shaped);
+            shaped
+        });
+        store.words.insert(word.into(), shaped.clone());
+        shaped
+    }
+}
+
+impl Store {
+    /// A word put together from what was learnt of its letters and of each two of them side by side. That is all that
+    /// shaping looks at in the nine faces where there is no ligature; a test compares the two.
+    fn composed(&self, word: &str) -> Option<Shaped> {
+        if !simple(word) || self.kerns.is_empty() {
+            return None;
+        }
+        let mut glyphs = Vec::with_capacity(word.len());
+        let mut rest = word.bytes().map(|letter| usize::from(letter - LETTERS.start())).peekable();
+        for (at, _) in word.char_indices() {
+            let letter = rest.next()?;
+            let (id, natural) = (*self.letters.get(letter)?)?;
+            let kern = match rest.peek() {
+                Some(next) => (*self.kerns.get(letter * LETTER_COUNT + next)?)?,
+                None => 0,
+            };
+            let text = word.get(at..=at)?.into();
+            glyphs.push(Glyph { id, natural, advance: natural + f32::from(kern), text });
+        }
+        Some(Shaped::from(glyphs))
+    }
+
+    fn learn(&mut self, word: &str, shaped: &Shaped) {
+        if !simple(word) || shaped.glyphs.len() != word.len() {
+            return;
+        }
+        self.letters.resize(LETTER_COUNT, None);
+        self.kerns.resize(LETTER_COUNT * LETTER_COUNT, None);
+        let letters = word.bytes().map(|letter| usize::from(letter - LETTERS.start()));
+        let next = letters.clone().skip(1).map(Some).chain([None]);
+        for ((letter, next), glyph) in letters.zip(next).zip(shaped.glyphs.iter()) {
+            if let Some(slot) = self.letters.get_mut(letter) {
+                *slot = Some((glyph.id, glyph.natural));
+            }
+            if let Some(slot) = next.and_then(|next| self.kerns.get_mut(letter * LETTER_COUNT + next)) {
+                *slot = Some((glyph.advance - glyph.natural) as i16);
+            }
+        }
+    }
+}
+
+/// Whether no two letters of a word can join: all ligatures start with an f.
+fn simple(word: &str) -> bool {
+    let mut after_f = false;
+    word.bytes().all(|letter| {
+        let joins = after_f && letter.is_ascii_lowercase();
+        after_f = letter == b'f';
+        LETTERS.contains(&letter) && !joins
+    })
 }
 
 fn features(figures: Figures) -> Vec<Feature> {

@@ -447,6 +447,19 @@ impl Face {
         Face::SansSemibold,
         Face::SansBold,
     ];
+
+    /// The face of the other family that stands in where this one lacks a character.
+    #[must_use]
+    pub fn substitute(self) -> Face {
+        match self {
+            Face::Serif | Face::Display => Face::Sans,
+            Face::SerifItalic => Face::SansItalic,
+            Face::SerifSemibold | Face::DisplaySemibold => Face::SansSemibold,
+            Face::Sans => Face::Serif,
+            Face::SansItalic => Face::SerifItalic,
+            Face::SansSemibold | Face::SansBold => Face::SerifSemibold,
+        }
+    }
 }
 
 /// The inks of PAGE.md section 4.
