@@ -52,7 +52,7 @@ fn words_are_read_back_in_order_with_ligatures_undone() {
     }
     let last = pages.last().unwrap();
     for words in
-        ["42.066 m³ Printed as 42,000 litres: rounded down p\u{a0}1, 2, shed", "= 44.46 [1] × (1 − 0.05385 [2])"]
+        ["42.066 m³ Printed as 42,000\u{a0}litres: rounded down p\u{a0}1, 2, shed", "= 44.46 [1] × (1 − 0.05385 [2])"]
     {
         let words = words.replace("= ", "=\u{a0}");
         assert!(last.contains(&words), "`{words}` is not in:\n{last}");

@@ -84,6 +84,13 @@ impl Setter<'_> {
                 *least = least.max(ready.least());
             }
         }
+        // Numbers under one another by their points need the widest of both sides.
+        let sides: Vec<(f32, f32)> =
+            table.columns.iter().enumerate().map(|(n, column)| self.sides(table, n, column.align)).collect();
+        for ((natural, least), (whole, part)) in natural.iter_mut().zip(&mut least).zip(sides.iter().skip(1)) {
+            *natural = natural.max(whole + part);
+            *least = least.max(whole + part);
+        }
         let total = grid.main_width;
         let shares: Vec<f32> = table.columns.iter().skip(1).map(|column| column.share.max(0.0)).collect();
         let asked: f32 = shares.iter().sum();
@@ -132,20 +139,20 @@ impl Setter<'_> {
             frames = vec![(grid.label_x, self.main_right() - grid.label_x)];
         }
         let mut points = Vec::new();
-        for (n, column) in table.columns.iter().enumerate() {
-            points.push(self.point(table, n, column.align));
+        for (n, (whole, part)) in sides.into_iter().enumerate() {
+            // A narrow column of numbers stands under the middle of its head, as far as there is room.
+            let head = table.head.get(n).map_or(0.0, |head| self.natural(head, &Self::head_look()));
+            let room = frames.get(n).map_or(0.0, |frame| frame.1) - whole - part;
+            points.push(whole + ((head - whole - part) / 2.0).min(room).max(0.0));
         }
         Columns { frames, points }
     }
 
-    /// Where the decimal point stands, from the left edge of its column.
-    fn point(&mut self, table: &Table, n: usize, align: Align) -> f32 {
-        if align != Align::Decimal {
-            return 0.0;
-        }
+    /// The widths before and after the decimal point in a column of numbers.
+    fn sides(&mut self, table: &Table, n: usize, align: Align) -> (f32, f32) {
         let look = Self::cell_look();
         let (mut whole, mut part) = (0.0_f32, 0.0_f32);
-        for row in &table.rows {
+        for row in table.rows.iter().filter(|_| align == Align::Decimal) {
             let Some(cell) = row.cells.get(n).filter(|cell| is_number(cell)) else { continue };
             let set = super::text::set(self.fonts, cell, &look, 1.0e6, &|anchor| self.page_of(anchor));
             for line in &set.lines {
@@ -154,8 +161,7 @@ impl Setter<'_> {
                 part = part.max(line.width - before);
             }
         }
-        let head = table.head.get(n).map_or(0.0, |head| self.natural(head, &Self::head_look()));
-        whole + ((head - whole - part) / 2.0).max(0.0)
+        (whole, part)
     }
 
     fn table_head(&mut self, table: &Table, columns: &Columns, row: Option<TagId>, continued: bool) -> Piece {

@@ -379,6 +379,7 @@ fn push(flat: &mut Flat, text: &str, style: Style, link: Option<usize>) {
     flat.bits.push((flat.text.len(), Bit::Text { style, link }));
     // Most text stands as it is; it is taken over in stretches between what must be changed.
     let mut spaced = flat.text.is_empty() || flat.text.ends_with([' ', '\u{2028}']);
+    let mut number = flat.text.ends_with(|c: char| c.is_ascii_digit());
     let mut from = 0;
     for (at, c) in text.char_indices() {
         let space = match c {
@@ -387,16 +388,30 @@ fn push(flat: &mut Flat, text: &str, style: Style, link: Option<usize>) {
             '\u{fffc}' | '\u{200b}' => true,
             c => c.is_whitespace() || c.is_control(),
         };
-        if space && (spaced || c != ' ') {
+        let bound = space && number && is_unit(text.get(at + c.len_utf8()..).unwrap_or(""));
+        if space && (spaced || bound || c != ' ') {
             flat.text.push_str(text.get(from..at).unwrap_or(""));
-            if !spaced {
+            if bound {
+                flat.text.push('\u{a0}');
+            } else if !spaced {
                 flat.text.push(' ');
             }
             from = at + c.len_utf8();
         }
-        spaced = space;
+        (spaced, number) = (space, c.is_ascii_digit());
     }
     flat.text.push_str(text.get(from..).unwrap_or(""));
+}
+
+/// Whether a text starts with a unit of measure: such a one stays with the number before it.
+fn is_unit(text: &str) -> bool {
+    const UNITS: [&str; 24] = [
+        "Ah", "L", "V", "W", "cm", "g", "gallon", "gallons", "h", "kPa", "kg", "lb", "litre", "litres", "m", "mA",
+        "mL", "mS", "mg", "min", "mm", "mmol", "mol", "oz",
+    ];
+    let word = text.split([' ', '\u{a0}', '/', '²', '³']).next().unwrap_or("");
+    let word = word.trim_end_matches(['.', ',', ';', ':', ')', '?']);
+    word.starts_with(['°', '%', '‰', 'µ']) || UNITS.binary_search(&word).is_ok()
 }
 
 /// A stretch of one look: a word or a part of one, or a space, or something that is no text.
@@ -543,6 +558,8 @@ fn unwelcome(before: &str) -> bool {
     let mut tail = before.chars().rev();
     match tail.next() {
         Some('-') => tail.next().is_some_and(|c| c.is_ascii_digit()),
+        // A thin space binds what it parts.
+        Some('\u{2009}') => true,
         // Addresses are long and may be broken.
         Some('/') => tail.take_while(|c| !c.is_whitespace()).count() < SHORT,
         _ => false,
