@@ -626,3 +626,13 @@ pub fn specimens() -> &'static [Pdf] {
         found
     })
 }
+
+#[test]
+#[ignore = "writes the specimens for an outside validator to judge"]
+fn the_specimens_can_be_judged() {
+    for pdf in specimens() {
+        let name: String = pdf.name.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
+        let mut file = std::fs::File::create(format!("{}/{name}.pdf", env!("CARGO_TARGET_TMPDIR"))).unwrap();
+        std::io::Write::write_all(&mut file, &pdf.bytes).unwrap();
+    }
+}

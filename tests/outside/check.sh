@@ -1,44 +1,79 @@
 #!/usr/bin/env bash
-# Checks with outside programs: qpdf reads every PDF without a remark, pdftotext finds the amounts in reading order, and
-# two processes write the same bytes. Needs qpdf and poppler-utils. Run from anywhere: bash tests/outside/check.sh
+# Checks with outside programs, over every edition of every demo in both paper sizes: two processes write the same bytes;
+# qpdf reads every PDF without a remark; pdftotext finds the amounts in reading order, words that are searched for, and
+# tables row by row; the structure is read back; the files inside are those that went in; `outloud` finds nothing against
+# PDF/UA-1. Needs qpdf, poppler-utils, and a Python with `outloud` (OUTSIDE_PYTHON names it; .ci/run makes one). Run from
+# anywhere: bash tests/outside/check.sh
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 cargo build --quiet --release
 program=target/release/weirbook
+python=${OUTSIDE_PYTHON:-target/outside/bin/python3}
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 count=0
+pdfs=()
 fail() { echo "FAILED: $1"; exit 1; }
+has() { case "$1" in *"$2"*) count=$((count + 1)) ;; *) fail "$3: '$2' is missing" ;; esac }
 
-for site in demo-sites/*/site.toml; do
-    name=$(basename "$(dirname "$site")")
-    for turn in first second; do
-        "$program" plan "$site" -o "$work/$turn" --edition care-plan --edition shed-sheet --edition workings \
-            >"$work/$name.said" 2>"$work/$name.complaints" || { cat "$work/$name.complaints"; fail "$name: no plan"; }
-    done
-    for edition in care-plan shed-sheet workings; do
-        pdf="$work/first/$name-$edition.pdf"
-        cmp "$pdf" "$work/second/$name-$edition.pdf" || fail "$pdf: two runs, two files"
-        said=$(qpdf --check "$pdf" 2>&1) || { echo "$said"; fail "$pdf: qpdf"; }
-        if grep -qi warning <<<"$said"; then echo "$said"; fail "$pdf: qpdf warns"; fi
-        # Every face is embedded and subset, and carries its text back out.
-        pdffonts "$pdf" | awk 'NR > 2 && !/yes yes yes/ { print; bad = 1 } END { exit bad }' || fail "$pdf: fonts"
-        pdfinfo "$pdf" | grep -q '^Tagged: *yes' || fail "$pdf: not tagged"
-        count=$((count + 4))
-    done
-    text=$(pdftotext "$work/first/$name-care-plan.pdf" - | tr '\n\f\302\240' '  ' | tr -s ' ')
-    # The amounts that the program prints on the terminal stand on the page, in the order of the steps.
-    rest=$text
-    while read -r amount; do
-        case "$rest" in
-            *"$amount"*) rest=${rest#*"$amount"} ;;
-            *) fail "$name: '$amount' is not on the page, or out of order" ;;
-        esac
-        count=$((count + 1))
-    done < <(sed -nE 's/^(dose|change) +([^,]*) of .*/\2/p; s/^change +([0-9,]+ [a-z]+), .*/\1/p' "$work/$name.said" \
-        | tr '\302\240' '  ' | tr -s ' ')
-    for words in "What to do now" "Signs of trouble" "Cautions" "Workings" "Sources"; do
-        case "$text" in *"$words"*) count=$((count + 1)) ;; *) fail "$name: '$words' is missing" ;; esac
+for paper in A4 Letter; do
+    for site in demo-sites/*/site.toml; do
+        name=$(basename "$(dirname "$site")")
+        mkdir -p "$work/sites/$paper"
+        cp -r "$(dirname "$site")" "$work/sites/$paper/$name"
+        site="$work/sites/$paper/$name/site.toml"
+        sed -i "s/^paper = \"[^\"]*\"/paper = \"$paper\"/" "$site"
+        first="$work/first/$paper"
+        for turn in first second; do
+            "$program" plan "$site" -o "$work/$turn/$paper" --edition care-plan --edition shed-sheet --edition workings \
+                >"$work/$name.said" 2>"$work/$name.complaints" || { cat "$work/$name.complaints"; fail "$name: no plan"; }
+        done
+        for edition in care-plan shed-sheet workings; do
+            pdf="$first/$name-$edition.pdf"
+            pdfs+=("$pdf")
+            cmp "$pdf" "$work/second/$paper/$name-$edition.pdf" || fail "$pdf: two runs, two files"
+            said=$(qpdf --check "$pdf" 2>&1) || { echo "$said"; fail "$pdf: qpdf"; }
+            if grep -qi warning <<<"$said"; then echo "$said"; fail "$pdf: qpdf warns"; fi
+            # Every face is embedded and subset, and carries its text back out.
+            pdffonts "$pdf" | awk 'NR > 2 && !/yes yes yes/ { print; bad = 1 } END { exit bad }' || fail "$pdf: fonts"
+            pdfinfo "$pdf" | grep -q '^Tagged: *yes' || fail "$pdf: not tagged"
+            structure=$(pdfinfo -struct-text "$pdf" 2>"$work/remarks")
+            [ -s "$work/remarks" ] && { cat "$work/remarks"; fail "$pdf: its structure is remarked upon"; }
+            has "$structure" "H1 (block)" "$pdf"
+            has "$structure" "Figure" "$pdf"
+            # The files inside are those that went in.
+            [ "$(pdfdetach -list "$pdf" | head -1)" = "3 embedded files" ] || fail "$pdf: files inside"
+            mkdir -p "$work/inside"
+            pdfdetach -saveall -o "$work/inside" "$pdf"
+            cmp "$work/inside/site.toml" "$site" || fail "$pdf: the site file inside is another"
+            cmp "$work/inside/log.csv" "$(dirname "$site")/log.csv" || fail "$pdf: the log inside is another"
+            "$program" figures "$site" --format json 2>/dev/null >"$work/figures.json"
+            "$python" -c 'import json, sys; a, b = (json.load(open(f)) for f in sys.argv[1:]); sys.exit(a != b)' \
+                "$work/inside/workings.json" "$work/figures.json" || fail "$pdf: the workings inside are others"
+            rm -r "$work/inside"
+            count=$((count + 9))
+        done
+        text=$(pdftotext "$first/$name-care-plan.pdf" - | tr '\n\f\302\240' '  ' | tr -s ' ')
+        # The amounts that the program prints on the terminal stand on the page, in the order of the steps.
+        rest=$text
+        while read -r amount; do
+            case "$rest" in
+                *"$amount"*) rest=${rest#*"$amount"} ;;
+                *) fail "$name: '$amount' is not on the page, or out of order" ;;
+            esac
+            count=$((count + 1))
+        done < <(sed -nE 's/^(dose|change) +([^,]*) of .*/\2/p; s/^change +([0-9,]+ [a-z]+), .*/\1/p' "$work/$name.said" \
+            | tr '\302\240' '  ' | tr -s ' ')
+        # What a reader would look for, typed as on a keyboard that has the signs.
+        for words in "What to do now" "Signs of trouble" "Cautions" "Workings" "Sources" "°dKH" "CaCO₃" "µS/cm" "m³" " − "; do
+            has "$text" "$words" "$name-care-plan"
+        done
     done
 done
+
+echo "== structure, fonts, words =="
+"$python" tests/outside/check.py "${pdfs[@]}"
+echo "== PDF/UA-1 =="
+"$(dirname "$python")/outloud" --quiet --fail-on warning "${pdfs[@]}"
+count=$((count + ${#pdfs[@]} * 2))
 echo "outside checks: $count passed"
