@@ -3,6 +3,7 @@
 //! Nothing is lost in silence: what does not fit is drawn all the same and reported as a [`Finding`].
 
 mod flow;
+mod formula;
 mod lines;
 mod pages;
 mod piece;

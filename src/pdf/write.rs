@@ -282,26 +282,30 @@ impl<'a> PageDrawing<'a> {
 
     fn draw(&mut self, page: &Page, pdf: &mut PdfDocument) {
         let mut open: Option<Option<TagId>> = None;
+        let mut ends = 0;
         for (index, item) in page.items.iter().enumerate() {
             if open != Some(item.tag) {
-                if open.is_some() {
-                    self.operator(&[], "EMC");
-                }
-                self.begin(item.tag);
+                self.end(ends);
+                ends = self.begin(item.tag);
                 open = Some(item.tag);
             }
             self.item(item, index, pdf);
         }
-        if open.is_some() {
+        self.end(ends);
+    }
+
+    fn end(&mut self, ends: usize) {
+        for _ in 0..ends {
             self.operator(&[], "EMC");
         }
     }
 
-    fn begin(&mut self, tag: Option<TagId>) {
+    /// Opens marked content; gives back how many ends it needs.
+    fn begin(&mut self, tag: Option<TagId>) -> usize {
         let known = tag.and_then(|tag| Some((tag, self.list.tags.get(tag.0 as usize)?)));
         let Some((tag, node)) = known else {
             self.operator(&[], "/Artifact BMC");
-            return;
+            return 1;
         };
         let number = self.marked.len() as i64;
         self.out.push(b'/');
@@ -310,6 +314,12 @@ impl<'a> PageDrawing<'a> {
         save::integer(&mut self.out, number);
         self.operator(&[], ">> BDC");
         self.marked.push(Marked { page: self.number, number, tag });
+        let (Role::Formula { written, .. } | Role::Written(written)) = &node.role else { return 1 };
+        // What stands in two levels is copied out as one line. Readers look for such words at a span.
+        self.out.extend(b"/Span <</ActualText <FEFF");
+        self.out.extend(written.encode_utf16().flat_map(|unit| format!("{unit:04X}").into_bytes()));
+        self.operator(&[], ">>> BDC");
+        2
     }
 
     fn item(&mut self, item: &DrawItem, index: usize, pdf: &mut PdfDocument) {
