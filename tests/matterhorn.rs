@@ -682,7 +682,12 @@ conditions! {
         let mut wrong = Wrong::new();
         for (number, page) in pdf.pages.iter().enumerate() {
             for painted in page.painted.iter().filter(|painted| painted.text.is_none()) {
-                let tag = painted.inside.map_or("nothing", |at| page.sequences[at].tag.as_str());
+                // A span that only carries the words to copy stands inside its formula.
+                let mut inside = painted.inside;
+                while let Some(at) = inside.filter(|at| page.sequences[*at].properties.has(b"ActualText")) {
+                    inside = page.sequences[at].parent;
+                }
+                let tag = inside.map_or("nothing", |at| page.sequences[at].tag.as_str());
                 if !["Artifact", "Figure", "Formula"].contains(&tag) {
                     wrong.push(format!("page {}: {} in {tag}", number + 1, painted.operator));
                 }

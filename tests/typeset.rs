@@ -385,6 +385,7 @@ impl<'a> Reader<'a> {
             for link in &page.links {
                 let found = match &link.target {
                     Target::Page(page) => *page < self.list.pages.len(),
+                    Target::Outside(address) => address.starts_with("mailto:"),
                     target => anchors.contains(target),
                 };
                 if !found {
