@@ -5,9 +5,9 @@ use weirbook::layout::{Finding, Fonts, Typeset, typeset};
 use weirbook::page::display::{Draw, Role, Run, TagId, Target};
 use weirbook::page::style::Sheet;
 use weirbook::page::{
-    Align, Anchor, Block, BlockKind, Column, Document, Drawing, Face, Heading, HeadingLook, Ink, Inline, Item,
-    Labelled, Letterhead, Line, LineGroup, Paper, Paragraph, ParagraphLook, Row, Running, Segment, Step, Stroke, Style,
-    Table, Weight,
+    Align, Anchor, Block, BlockKind, Column, Document, Drawing, Face, Formula, Heading, HeadingLook, Ink, Inline, Item,
+    Labelled, Letterhead, Line, LineGroup, Math, Paper, Paragraph, ParagraphLook, Row, Running, Segment, Step, Stroke,
+    Style, Table, Weight,
 };
 
 pub fn fonts() -> &'static Fonts {
@@ -111,7 +111,11 @@ pub fn line(number: u32, name: &str, formula: &str, keyed: &str, result: &str, u
     Line {
         number,
         name: t(name),
-        formula: t(formula),
+        formula: Formula {
+            parts: vec![Math::Words(t(formula))],
+            written: formula.to_owned(),
+            aloud: formula.to_owned(),
+        },
         keyed: t(keyed),
         result: result.to_owned(),
         unit: unit.to_owned(),

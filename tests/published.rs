@@ -170,8 +170,15 @@ fn neutralising_chlorine_takes_the_largest_published_dose() {
 fn water_to_stir_a_dose_into_dissolves_it_with_a_fifth_in_hand() {
     // Safety sheet, as in the citation T-05: 9.6 g in 100 g of water at 20 °C; 960 g in 10 L, and a fifth more is 12 L.
     let stir = |celsius: f64, grams: f64| {
-        LITRE
-            .of(dosing::water_to_dissolve("s", &some(grams, &GRAM), named("sodium-bicarbonate"), celsius).unwrap().si())
+        LITRE.of(dosing::water_to_dissolve(
+            "s",
+            &some(grams, &GRAM),
+            named("sodium-bicarbonate"),
+            celsius,
+            (1.0, &LITRE),
+        )
+        .unwrap()
+        .si())
     };
     close("T-05", stir(20.0, 960.0), 12.0, 1e-9);
     // At 5 °C half way from 6.9 to 8.2: 75.5 g a litre, 1,000 g in 15.89 L, rounded up.
@@ -272,7 +279,7 @@ fn the_husbandry_rule_as_copper_agrees_with_its_table() {
     // CU-24: 76: 0.193, 127: 0.323 mg/L.
     for (alkalinity, rule) in [(76.0, 0.193), (127.0, 0.323)] {
         let plan = plan_of("", &format!("{alkalinity},400,300"), "");
-        let line = plan.book.lines().into_iter().find(|l| l.id == "copper.husbandry").unwrap();
+        let line = plan.book.lines().iter().find(|l| l.id == "copper.husbandry").unwrap();
         close("CU-24", MILLIGRAMS.of(line.node.si), rule, 5e-4);
     }
 }

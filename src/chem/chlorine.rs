@@ -10,7 +10,7 @@ use crate::workings::Figure;
 pub fn thiosulfate(volume: &Figure<Volume>, chlorine: &Figure<MassConcentration>) -> Figure<Mass> {
     let ratio: Figure<Ratio> = Figure::cited(
         THIOSULFATE_PER_CHLORINE,
-        "g",
+        "g_Cl",
         "grams of sodium thiosulfate a gram of chlorine",
         &ONE,
         &CHLORINE_THIOSULFATE,
@@ -26,7 +26,7 @@ pub fn ammonia_left(
     free: &Figure<MassConcentration>,
 ) -> Figure<AmmoniaNitrogen> {
     let ratio: Figure<Ratio> =
-        Figure::cited(NITROGEN_PER_CHLORINE, "n", "nitrogen a gram of combined chlorine", &ONE, &CHLORAMINE_AMMONIA);
+        Figure::cited(NITROGEN_PER_CHLORINE, "n_Cl", "nitrogen a gram of combined chlorine", &ONE, &CHLORAMINE_AMMONIA);
     ((total - free) * ratio).meaning::<AmmoniaNitrogen>().named(
         id,
         "Ammonia left in treated supply",

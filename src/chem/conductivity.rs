@@ -15,7 +15,8 @@ pub static MOLAR_CONDUCTIVITY: Unit =
 /// What a mole of a substance adds, in water that holds next to nothing else.
 fn limiting(substance: &'static Substance) -> Figure<MolarConductivity> {
     let title = "limiting conductivity of its ions";
-    Figure::cited(substance.conductivity, "Λ", title, &MOLAR_CONDUCTIVITY, &CONDUCTIVITY_IONS)
+    let symbol = format!("Λ({})", substance.formula);
+    Figure::cited(substance.conductivity, &symbol, title, &MOLAR_CONDUCTIVITY, &CONDUCTIVITY_IONS)
 }
 
 /// Rise of conductivity made by a rise of carbonate hardness with this buffer. Ions hold one another back a little, so
@@ -29,7 +30,7 @@ pub fn rise_with_buffer(
     (&rise.meaning::<MolarConcentration>() * limiting(substance)).meaning::<Conductivity>().named(
         id,
         "Rise in conductivity",
-        "κ_rise",
+        "Δκ",
         &MICROSIEMENS,
     )
 }
@@ -40,7 +41,7 @@ pub fn rise_with_calcium(id: &str, rise: &Figure<Calcium>, substance: &'static S
     (&rise.meaning::<MolarConcentration>() * limiting(substance)).meaning::<Conductivity>().named(
         id,
         "Rise in conductivity by calcium",
-        "κ_Ca",
+        "Δκ_Ca",
         &MICROSIEMENS,
     )
 }

@@ -26,5 +26,5 @@ pub fn release(id: &str, title: &str, current: &Figure<ElectricCurrent>) -> Figu
 /// Rise of copper in a day before losses.
 #[must_use]
 pub fn rise(id: &str, title: &str, release: &Figure<MassRate>, volume: &Figure<Volume>) -> Figure<ConcentrationRate> {
-    (release / volume).named(id, title, "r", &MILLIGRAMS_PER_DAY)
+    (release / volume).named(id, title, "r_C", &MILLIGRAMS_PER_DAY)
 }

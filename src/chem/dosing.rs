@@ -12,6 +12,10 @@ fn molar_mass(substance: &'static Substance) -> Figure<MolarMass> {
     Figure::cited(substance.molar_mass, &symbol, &title, &GRAMS_PER_MOLE, substance.citation)
 }
 
+fn charges_of(substance: &Substance) -> String {
+    format!("z({})", substance.formula)
+}
+
 /// Mass of a product that brings an amount: amount · M / purity.
 fn product(amount: Figure<AmountOfSubstance>, substance: &'static Substance, purity: &Figure<Ratio>) -> Figure<Mass> {
     let pure = amount * molar_mass(substance);
@@ -31,7 +35,7 @@ pub fn buffer(
         return product(amount, substance, purity);
     }
     let charges: Figure<Ratio> =
-        Figure::cited(substance.charge, "z", "charges of alkalinity a mole", &ONE, &ATOMIC_WEIGHTS);
+        Figure::cited(substance.charge, &charges_of(substance), "charges of alkalinity a mole", &ONE, &ATOMIC_WEIGHTS);
     product(amount / charges, substance, purity)
 }
 
@@ -48,8 +52,13 @@ pub fn rise_of(
     let charge = if (substance.charge - 1.0).abs() < f64::EPSILON {
         amount
     } else {
-        let charges: Figure<Ratio> =
-            Figure::cited(substance.charge, "z", "charges of alkalinity a mole", &ONE, &ATOMIC_WEIGHTS);
+        let charges: Figure<Ratio> = Figure::cited(
+            substance.charge,
+            &charges_of(substance),
+            "charges of alkalinity a mole",
+            &ONE,
+            &ATOMIC_WEIGHTS,
+        );
         amount * charges
     };
     (charge / volume).meaning()
@@ -90,24 +99,25 @@ fn dissolves(solubility: &[f64; 3], celsius: f64) -> f64 {
     }
 }
 
-/// Water to stir a dose into, with a fifth in hand; `None` where the substance dissolves more than a dose ever needs.
+/// Water to stir a dose into, with a fifth in hand, to whole steps of a unit; `None` where the substance dissolves more than a dose ever needs.
 #[must_use]
 pub fn water_to_dissolve(
     id: &str,
     dose: &Figure<Mass>,
     substance: &'static Substance,
     celsius: f64,
+    (step, unit): (f64, &'static crate::units::Unit),
 ) -> Option<Figure<Volume>> {
     let per_litre = dissolves(substance.solubility.as_ref()?, celsius) * 10.0;
     let solubility: Figure<MassDensity> = Figure::cited(
         per_litre,
-        "s",
+        "c_sat",
         "grams that dissolve in a litre at the pond's temperature",
         &crate::units::table::GRAMS_PER_LITRE,
         &SOLUBILITY,
     );
-    let hand: Figure<Ratio> = Figure::counted(1.2, "h", "a fifth in hand", &ONE);
-    Some((dose * hand / solubility).rounded(crate::workings::Way::Up, 1.0, &LITRE).named(
+    let hand: Figure<Ratio> = Figure::counted(1.2, "q_hand", "a fifth in hand", &ONE);
+    Some((dose * hand / solubility).rounded(crate::workings::Way::Up, step, unit).named(
         id,
         "Pond water to stir one dose into",
         "V_stir",

@@ -408,7 +408,7 @@ fn figures(input: &Input, format: Format) -> ExitCode {
         Format::Text => {
             for line in job.plan.book.lines() {
                 say!("{:>3}  {}  [{}]", line.number, line.title, line.id);
-                say!("     {} = {}", line.symbol_text(), line.formula_text());
+                say!("     {}", line.equation_text());
                 say!("     = {}", line.keyed_text());
                 say!("     = {} {}", line.result, line.unit.symbol);
                 let sources: Vec<String> =

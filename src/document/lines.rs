@@ -1,15 +1,16 @@
 //! The workings as numbered lines on a page.
 
 use std::collections::BTreeMap;
+use std::rc::Rc;
 
-use crate::page::{Inline, Line, LineGroup};
+use crate::page::{Formula, Inline, Line, LineGroup, Math};
 use crate::plan::Plan;
 use crate::workings::{self, Note, Piece};
 
 /// The lines of a plan, numbered, found by id.
 #[derive(Debug)]
 pub struct Lines {
-    list: Vec<workings::Line>,
+    list: Rc<[workings::Line]>,
     numbers: BTreeMap<String, u32>,
 }
 
@@ -35,7 +36,7 @@ impl Lines {
     /// Numbers the lines of a plan.
     #[must_use]
     pub fn new(plan: &Plan) -> Self {
-        let list = plan.book.lines();
+        let list = plan.book.shared_lines();
         let numbers = list.iter().map(|l| (l.id.clone(), l.number)).collect();
         Self { list, numbers }
     }
@@ -56,7 +57,7 @@ impl Lines {
     #[must_use]
     pub fn groups(&self) -> Vec<(String, String)> {
         let mut out: Vec<(String, String)> = Vec::new();
-        for line in &self.list {
+        for line in self.list.iter() {
             let key = group(&line.id);
             if !out.iter().any(|(k, _)| k == key) {
                 let title = GROUPS.iter().find(|(k, _)| *k == key).map_or(key, |(_, t)| t);
@@ -75,13 +76,21 @@ impl Lines {
     }
 
     fn page_line(&self, line: &workings::Line) -> Line {
-        let mut formula = self.inlines(&line.symbol);
+        let mut pieces = line.symbol.clone();
         if !line.formula.is_empty() {
-            formula.push(Inline::Text(" = ".into()));
-            formula.extend(self.inlines(&line.formula));
+            let solved = matches!(line.node.expr, workings::Expr::Solved { .. });
+            pieces.push(Piece::Text(if solved { " from " } else { " = " }.into()));
+            pieces.extend(line.formula.iter().cloned());
         }
-        let mut keyed = vec![Inline::Text("= ".into())];
-        keyed.extend(self.inlines(&line.keyed));
+        let written = if line.formula.is_empty() { line.symbol_text() } else { line.equation_text() };
+        let written = written.replace("^(2)", "²");
+        let formula = Formula { parts: self.math(&pieces), written, aloud: line.aloud.clone() };
+        // A number that stands by itself is its own result.
+        let mut keyed = Vec::new();
+        if !line.formula.is_empty() {
+            keyed.push(Inline::Text("= ".into()));
+            keyed.extend(self.inlines(&line.keyed));
+        }
         let mut notes: Vec<Vec<Inline>> = Vec::new();
         let mut symbols: Vec<Inline> = Vec::new();
         for note in &line.notes {
@@ -99,38 +108,93 @@ impl Lines {
         if !symbols.is_empty() {
             notes.insert(0, symbols);
         }
+        let users: Vec<u32> = line.used_by.iter().filter_map(|id| self.number(id)).collect();
+        if !users.is_empty() {
+            // On the last note's own line where there is one, so that it takes no room.
+            let mut used = vec![Inline::Text("used in".into())];
+            used.extend(users.into_iter().map(Inline::InlineMark));
+            match notes.last_mut() {
+                Some(last) => {
+                    last.push(Inline::Text("; ".into()));
+                    last.extend(used);
+                }
+                None => {
+                    if let Some(Inline::Text(words)) = used.first_mut() {
+                        *words = "Used in".into();
+                    }
+                    notes.push(used);
+                }
+            }
+        }
         Line {
             number: line.number,
             name: vec![Inline::Text(line.title.clone())],
             formula,
             keyed,
             result: line.result.clone(),
-            unit: if line.unit.zero == 0.0 { line.unit.symbol.to_owned() } else { "K".to_owned() },
+            unit: line.unit.symbol.to_owned(),
             notes,
             also: Vec::new(),
         }
     }
 
-    fn inlines(&self, pieces: &[Piece]) -> Vec<Inline> {
-        pieces
-            .iter()
-            .flat_map(|piece| match piece {
-                Piece::Text(words) => vec![Inline::Text(words.clone())],
-                Piece::Variable(head, sub) if head.chars().all(|c| c.is_ascii_digit() || " °½/%".contains(c)) => {
-                    let _ = sub;
-                    vec![Inline::Text(head.clone())]
+    fn math(&self, pieces: &[Piece]) -> Vec<Math> {
+        let mut out: Vec<Math> = Vec::new();
+        for piece in pieces {
+            match piece {
+                Piece::Over(above, below) => out.push(Math::Over(self.math(above), self.math(below))),
+                Piece::Root(inner) => out.push(Math::Root(self.math(inner))),
+                other => {
+                    let inlines = self.inlines(std::slice::from_ref(other));
+                    match out.last_mut() {
+                        Some(Math::Words(words)) => words.extend(inlines),
+                        _ => out.push(Math::Words(inlines)),
+                    }
                 }
+            }
+        }
+        out
+    }
+
+    fn inlines(&self, pieces: &[Piece]) -> Vec<Inline> {
+        let mut out = Vec::new();
+        for piece in pieces {
+            match piece {
+                Piece::Text(words) => out.push(Inline::Text(words.clone())),
                 Piece::Variable(head, sub) => {
-                    let mut out = vec![Inline::Emph(vec![Inline::Text(head.clone())])];
+                    // One letter, Greek before it or not, is a variable; more are a name such as pH, set upright.
+                    let letters: Vec<char> = head.chars().filter(|c| c.is_alphabetic() && *c != 'Δ').collect();
+                    let name = letters.len() != 1 || head.contains('/');
+                    match head.strip_prefix('Δ') {
+                        Some(rest) if !name => {
+                            out.push(Inline::Text("Δ".into()));
+                            out.push(Inline::Emph(vec![Inline::Text(rest.to_owned())]));
+                        }
+                        _ if name => out.push(Inline::Text(head.clone())),
+                        _ => out.push(Inline::Emph(vec![Inline::Text(head.clone())])),
+                    }
                     if !sub.is_empty() {
                         out.push(Inline::Sub(vec![Inline::Text(sub.clone())]));
                     }
-                    out
                 }
-                Piece::Raised(inner) => vec![Inline::Sup(self.inlines(inner))],
-                Piece::Line(id) => self.number(id).map(Inline::InlineMark).into_iter().collect(),
-            })
-            .collect()
+                Piece::Raised(inner) => out.push(Inline::Sup(self.inlines(inner))),
+                // On the line these stand in brackets.
+                Piece::Over(above, below) => {
+                    out.push(Inline::Text("(".into()));
+                    out.extend(self.inlines(above));
+                    out.push(Inline::Text(") / (".into()));
+                    out.extend(self.inlines(below));
+                    out.push(Inline::Text(")".into()));
+                }
+                Piece::Root(inner) => {
+                    out.push(Inline::Text("√(".into()));
+                    out.extend(self.inlines(inner));
+                    out.push(Inline::Text(")".into()));
+                }
+                Piece::Line(id) => out.extend(self.number(id).map(Inline::InlineMark)),
+            }
+        }
+        out
     }
 }
 

@@ -6,7 +6,7 @@ use chrono::{Datelike, NaiveDate};
 use minijinja::value::{Value, ValueKind};
 use minijinja::{Error, Output, State};
 
-use crate::plan::{mass_words, time_words, volume_unit, volume_words, with_unit};
+use crate::plan::{mass_words, spoken, time_words, volume_unit, volume_words, with_unit};
 use crate::site::{Country, Site};
 use crate::units::table::{self, Unit};
 use crate::units::{Digits, Mass, Si, System, Time, Volume, group, plain};
@@ -54,14 +54,8 @@ impl Reader {
     pub fn new(site: &Site, system: System) -> Self {
         let ppm = system == System::Us;
         // Copper is printed in the unit of the owner's kit; mg/L (ppm) without one (Decisions).
-        let kit = site.kits.iter().find(|k| k.reading == "total copper").and_then(|k| k.unit);
-        let copper = match kit {
-            Some(unit) if unit.size < 1e-5 => Shown { unit, symbol: unit.symbol, places: 0 },
-            Some(unit) if *unit == table::MILLIGRAMS || *unit == table::PPM => {
-                Shown { unit, symbol: unit.symbol, places: 3 }
-            }
-            _ => Shown { unit: &table::MILLIGRAMS, symbol: if ppm { "ppm" } else { "mg/L" }, places: 3 },
-        };
+        let unit = spoken(site, system).copper();
+        let copper = Shown { unit, symbol: unit.symbol, places: if unit.size < 1e-5 { 0 } else { 3 } };
         Self { system, american: site.country == Country::UnitedStates, ppm, copper }
     }
 

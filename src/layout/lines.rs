@@ -2,7 +2,7 @@
 
 use std::rc::Rc;
 
-use crate::page::display::{Role, Target};
+use crate::page::display::{Draw, DrawItem, Role, TagId, Target};
 use crate::page::{Face, Ink, Inline, Line, LineGroup};
 
 use super::piece::Piece;
@@ -34,7 +34,7 @@ impl Setter<'_> {
         pieces
     }
 
-    fn line(&mut self, line: &Line, list: crate::page::display::TagId) -> Piece {
+    fn line(&mut self, line: &Line, list: TagId) -> Piece {
         const TOP: f32 = 11.0;
         let grid = self.grid;
         let right = self.main_right();
@@ -63,10 +63,11 @@ impl Setter<'_> {
 
         let formula_look = Look::serif(10.0, 12.5);
         let mut y = TOP - formula_look.baseline();
-        if !line.formula.is_empty() {
-            let formula_tag = self.tag_in(body, Role::Paragraph);
-            let formula = self.block_of_text(&line.formula, &formula_look, main, formula_tag);
+        let mut formula_y = TOP;
+        if !line.formula.parts.is_empty() {
+            let (formula, baseline) = self.formula(&line.formula, &formula_look, main, body);
             let height = formula.height;
+            formula_y = y + baseline;
             piece.take(formula, y);
             y += height;
         }
@@ -90,15 +91,13 @@ impl Setter<'_> {
         for each in set.lines {
             last_width = each.width;
             result_y = y + keyed_look.baseline();
+            let from = piece.items.len();
             self.put_line(&mut piece, each, (main.0, result_y), main, Some(keyed_tag), &mut links);
+            self.write_powers(&mut piece, from, result_y);
             y += keyed_look.leading;
         }
         if line.keyed.is_empty() {
-            if line.formula.is_empty() {
-                result_y = TOP
-            } else {
-                result_y = y - formula_look.leading + formula_look.baseline()
-            }
+            result_y = formula_y;
         } else if last_width > narrow {
             result_y = y + keyed_look.baseline();
             y += keyed_look.leading;
@@ -106,7 +105,7 @@ impl Setter<'_> {
 
         self.result(&mut piece, line, body, result_y);
 
-        let note_look = Look::sans(7.5, 9.0).ink(Ink::Quiet);
+        let note_look = Look::sans(7.5, 9.0).ink(Ink::Quiet).hyphenated();
         if !line.notes.is_empty() {
             y += 1.6;
         }
@@ -122,6 +121,29 @@ impl Setter<'_> {
         piece
     }
 
+    /// What is raised in a line of calculation is copied out as a power: `10^(2)`, not `102`.
+    fn write_powers(&mut self, piece: &mut Piece, from: usize, baseline: f32) {
+        let raised = |item: &DrawItem| matches!(&item.draw, Draw::Text(run) if run.y < baseline - 1.0);
+        let mut at = from;
+        while at < piece.items.len() {
+            let end = piece.items.iter().skip(at).position(|item| !raised(item)).map_or(piece.items.len(), |n| at + n);
+            for index in at..end {
+                let Some(DrawItem { tag: Some(tag), draw: Draw::Text(run) }) = piece.items.get(index) else { continue };
+                let open = if index == at { "^(" } else { "" };
+                let close = if index + 1 == end { ")" } else { "" };
+                if open.is_empty() && close.is_empty() {
+                    continue;
+                }
+                let words = format!("{open}{}{close}", run.text());
+                let written = self.tag_in(*tag, Role::Written(words));
+                if let Some(item) = piece.items.get_mut(index) {
+                    item.tag = Some(written);
+                }
+            }
+            at = end + 1;
+        }
+    }
+
     /// The width of a result before its decimal point.
     fn natural_to_point(&self, result: &str) -> f32 {
         let inlines = [Inline::Text(result.to_owned())];
@@ -130,7 +152,7 @@ impl Setter<'_> {
     }
 
     /// The result with its decimal point on the page's line, and its unit.
-    fn result(&mut self, piece: &mut Piece, line: &Line, body: crate::page::display::TagId, y: f32) {
+    fn result(&mut self, piece: &mut Piece, line: &Line, body: TagId, y: f32) {
         let right = self.main_right();
         let tag = self.tag_in(body, Role::Paragraph);
         let set = self.set(&[Inline::Text(line.result.clone())], &result_look(), 1.0e6);
@@ -159,7 +181,7 @@ impl Setter<'_> {
     }
 
     /// `p 1, 3` in the number column; gives back where it ends.
-    fn pages_of(&mut self, piece: &mut Piece, line: &Line, body: crate::page::display::TagId, y: f32) -> f32 {
+    fn pages_of(&mut self, piece: &mut Piece, line: &Line, body: TagId, y: f32) -> f32 {
         self.refers = true;
         let pages: Vec<usize> = self.places.marks.get(&line.number).into_iter().flatten().copied().collect();
         if pages.is_empty() && line.also.is_empty() {

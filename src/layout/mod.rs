@@ -4,6 +4,7 @@
 
 mod breaks;
 mod flow;
+mod formula;
 mod lines;
 mod pages;
 mod piece;

@@ -47,7 +47,7 @@ impl Book {
         }
         for (tag, bounds) in piece.figures {
             if let Some(tag) = setter.tags.get_mut(tag.0 as usize)
-                && let Role::Figure { bounds: place, .. } = &mut tag.role
+                && let Role::Figure { bounds: place, .. } | Role::Formula { bounds: place, .. } = &mut tag.role
             {
                 *place = Some((number, bounds));
             }

@@ -164,6 +164,10 @@ impl Flat {
     }
 }
 
+/// Raised and lowered text, and numbers of lines in brackets, are no smaller than this.
+const SMALLEST_SCRIPT: f32 = 6.0;
+const SMALLEST_MARK: f32 = 7.0;
+
 /// Words in place of a reference to a page; the number comes from the pass before.
 pub(super) type PageOf<'a> = &'a dyn Fn(&str) -> Option<usize>;
 
@@ -319,7 +323,9 @@ fn flatten(inlines: &[Inline], look: &Look, style: Style, link: Option<usize>, p
                     continue;
                 }
                 let shift = if low { -0.18 } else { 0.33 };
-                let style = Style { size: style.size * 0.7, rise: style.rise + style.size * shift, ..style };
+                // A script of a script stays large enough to read.
+                let size = (style.size * 0.7).max(SMALLEST_SCRIPT.min(style.size));
+                let style = Style { size, rise: style.rise + style.size * shift, ..style };
                 flatten(inner, look, style, link, page_of, flat);
             }
             Inline::Unit(text) => {
@@ -335,7 +341,7 @@ fn flatten(inlines: &[Inline], look: &Look, style: Style, link: Option<usize>, p
                 let lead = Lead { target: Target::Line(*number), description: format!("line {number}") };
                 flat.links.push(lead);
                 let link = Some(flat.links.len() - 1);
-                let small = look.size * 0.78;
+                let small = (look.size * 0.78).max(SMALLEST_MARK.min(look.size));
                 let style = Style { face: Face::SansSemibold, size: small, ink: Ink::Accent, ..style };
                 push(flat, &format!("\u{2009}[{number}]"), style, link);
             }

@@ -85,10 +85,21 @@ pub enum Role {
         /// Page number, from 0, and the box it fills there.
         bounds: Option<(usize, Bounds)>,
     },
+    /// A formula.
+    Formula {
+        /// As it is read aloud.
+        alternative: String,
+        /// On one line, as one would type it.
+        written: String,
+        /// Page number, from 0, and the box it fills there.
+        bounds: Option<(usize, Bounds)>,
+    },
     /// Something to click on.
     Link,
     /// A stretch of text.
     Span,
+    /// A stretch of text that is copied out otherwise than it stands: a raised exponent as `^(2)`.
+    Written(String),
 }
 
 /// What a head cell heads.

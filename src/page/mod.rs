@@ -289,7 +289,7 @@ pub struct Line {
     /// What it is.
     pub name: Vec<Inline>,
     /// The formula in symbols.
-    pub formula: Vec<Inline>,
+    pub formula: Formula,
     /// The same with numbers, as one would key it; starts after the equals sign.
     pub keyed: Vec<Inline>,
     /// The result, digits only.
@@ -300,6 +300,29 @@ pub struct Line {
     pub notes: Vec<Vec<Inline>>,
     /// Other places, in words, where it is printed (another edition).
     pub also: Vec<String>,
+}
+
+/// A formula in symbols.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Formula {
+    /// Its parts, left to right.
+    pub parts: Vec<Math>,
+    /// On one line, as one would type it: what copying it out gives.
+    pub written: String,
+    /// As it is read aloud.
+    pub aloud: String,
+}
+
+/// A part of a formula.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Math {
+    /// On the line: words, numbers, operators upright, variables as [`Inline::Emph`]. A line may be broken before an
+    /// operator, which is a text of its own with a space before it.
+    Words(Vec<Inline>),
+    /// One above the other with a bar between.
+    Over(Vec<Math>, Vec<Math>),
+    /// Under a radical.
+    Root(Vec<Math>),
 }
 
 /// Text inside a block.

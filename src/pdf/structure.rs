@@ -30,8 +30,9 @@ pub(super) fn structure_type(role: &Role) -> &'static str {
         Role::HeadCell(_) => "TH",
         Role::Cell => "TD",
         Role::Figure { .. } => "Figure",
+        Role::Formula { .. } => "Formula",
         Role::Link => "Link",
-        Role::Span => "Span",
+        Role::Span | Role::Written(_) => "Span",
     }
 }
 
@@ -296,7 +297,7 @@ impl Finish<'_> {
 
     fn describe(&self, element: &mut Dictionary, role: &Role, title: Option<&str>) {
         match role {
-            Role::Figure { alternative, bounds } => {
+            Role::Figure { alternative, bounds } | Role::Formula { alternative, bounds, .. } => {
                 element.set("Alt", words(alternative));
                 let mut layout = dictionary! { "O" => "Layout", "Placement" => "Block" };
                 if let Some((_, bounds)) = bounds {

@@ -283,23 +283,27 @@ impl<'a> PageDrawing<'a> {
 
     fn draw(&mut self, page: &Page, pdf: &mut PdfDocument) {
         let mut open: Option<Content> = None;
+        let mut ends = 0;
         for (index, item) in page.items.iter().enumerate() {
             let content = Content::of(item, self.list, &self.style.grid());
             if open != Some(content) {
-                if open.is_some() {
-                    self.operator(&[], "EMC");
-                }
-                self.begin(content);
+                self.end(ends);
+                ends = self.begin(content);
                 open = Some(content);
             }
             self.item(item, index, pdf);
         }
-        if open.is_some() {
+        self.end(ends);
+    }
+
+    fn end(&mut self, ends: usize) {
+        for _ in 0..ends {
             self.operator(&[], "EMC");
         }
     }
 
-    fn begin(&mut self, content: Content) {
+    /// Opens marked content; gives back how many ends it needs.
+    fn begin(&mut self, content: Content) -> usize {
         let (tag, role) = match content {
             Content::Tagged(tag) => (tag, self.list.tags.get(tag.0 as usize).map_or(&Role::Span, |node| &node.role)),
             Content::Artifact(kind) => {
@@ -308,7 +312,7 @@ impl<'a> PageDrawing<'a> {
                     self.out.extend(format!("/{key} /{value}").bytes());
                 }
                 self.operator(&[], ">> BDC");
-                return;
+                return 1;
             }
         };
         let number = self.marked.len() as i64;
@@ -318,6 +322,12 @@ impl<'a> PageDrawing<'a> {
         save::integer(&mut self.out, number);
         self.operator(&[], ">> BDC");
         self.marked.push(Marked { page: self.number, number, tag });
+        let (Role::Formula { written, .. } | Role::Written(written)) = role else { return 1 };
+        // What stands in two levels is copied out as one line. Readers look for such words at a span.
+        self.out.extend(b"/Span <</ActualText <FEFF");
+        self.out.extend(written.encode_utf16().flat_map(|unit| format!("{unit:04X}").into_bytes()));
+        self.operator(&[], ">>> BDC");
+        2
     }
 
     fn item(&mut self, item: &DrawItem, index: usize, pdf: &mut PdfDocument) {

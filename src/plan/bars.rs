@@ -88,14 +88,14 @@ fn explained(
         });
     }
     let sum = sum.unwrap_or_else(|| Figure::counted(0.0, "0", "nothing at level zero", &GRAM));
-    Some(sum.named(id, title, &format!("m_{symbol}"), &GRAM))
+    Some(sum.named(id, title, &format!("m_bar,{symbol}"), &GRAM))
 }
 
 /// Mass lost between two weighings.
 fn lost(desk: &Desk<'_>, from: &Visit, to: &Visit, id: &str, title: &str, symbol: &str) -> Option<Figure<Mass>> {
     let weight = |visit: &Visit| {
         let reading = visit.bar_mass.as_ref()?;
-        Some(kinder::leaf(desk, reading, &format!("m_{}", visit.line), "bars together", &GRAM))
+        Some(kinder::leaf(desk, reading, &format!("m_log{}", visit.line), "bars together", &GRAM))
     };
     Some((weight(from)? - weight(to)?).named(id, title, symbol, &GRAM))
 }
@@ -137,7 +137,7 @@ fn witness(desk: &mut Desk<'_>) -> Option<Witness> {
         explained(desk, "bars.explained-least", "Bar mass the levels of the log explain, at least", "least", &least)?;
     let most =
         explained(desk, "bars.explained-most", "Bar mass the levels of the log explain, at most", "most", &most)?;
-    let lost = lost(desk, first, last, "bars.lost", "Bar mass lost since the first weighing", "m_lost")?;
+    let lost = lost(desk, first, last, "bars.lost", "Bar mass lost since the first weighing", "m_bar,lost")?;
     let gap = worst.map(|(_, gap)| Gap {
         lost: desk.book.publish(gap.lost),
         explained: desk.book.publish(gap.explained),
@@ -156,9 +156,9 @@ fn witness(desk: &mut Desk<'_>) -> Option<Witness> {
 /// Between two visits that both weighed the bars.
 fn gap(desk: &Desk<'_>, a: &Visit, b: &Visit, level: u32, days: i64) -> Option<Gap> {
     let lines = format!("log lines {} to {}", a.line, b.line);
-    let lost = lost(desk, a, b, "bars.gap-lost", &format!("Bar mass lost, {lines}"), "m_gap")?;
+    let lost = lost(desk, a, b, "bars.gap-lost", &format!("Bar mass lost, {lines}"), "m_bar,gap")?;
     let title = format!("Bar mass that step {level}, as left, explains, {lines}");
-    let explained = explained(desk, "bars.gap-explained", &title, "left", &BTreeMap::from([(level, days)]))?;
+    let explained = explained(desk, "bars.gap-explained", &title, "held", &BTreeMap::from([(level, days)]))?;
     let found = b.level_set.as_ref().map(|l| l.value).filter(|found| *found != level).and_then(|found| {
         let rate = release(desk, found)?;
         let rate = if level > 0 { rate - release(desk, level)? } else { rate };
@@ -168,7 +168,8 @@ fn gap(desk: &Desk<'_>, a: &Visit, b: &Visit, level: u32, days: i64) -> Option<G
         let time = ((&lost - &explained) / rate).meaning::<Time>();
         let title = format!("Days at step {found} that explain what is left over");
         // More days than the gap has is no explanation.
-        (DAYS.of(time.si()) <= days as f64 * 1.1).then(|| (found, time.named("bars.gap-days", &title, "t_gap", &DAYS)))
+        (DAYS.of(time.si()) <= days as f64 * 1.1)
+            .then(|| (found, time.named("bars.gap-days", &title, "t_bar,gap", &DAYS)))
     });
     Some(Gap { days: (a.date, b.date), lost, explained, left: level, found })
 }
@@ -180,7 +181,7 @@ fn wear(desk: &mut Desk<'_>, schedule: Option<&Schedule>) -> Option<(Figure<Mass
         return None;
     }
     let hold_days = schedule.levels.iter().filter(|l| **l == schedule.holding).count() as f64;
-    let year: Figure<Time> = Figure::counted(1.0, "t_year", "one year", &YEARS);
+    let year: Figure<Time> = Figure::counted(1.0, "1 year", "one year", &YEARS);
     let hold = release(desk, schedule.holding)?;
     let hold_time: Figure<Time> = Figure::counted(hold_days, "t_hold", "days at the holding level", &DAYS);
     let mut used = (hold * hold_time).meaning::<Mass>();
@@ -190,14 +191,14 @@ fn wear(desk: &mut Desk<'_>, schedule: Option<&Schedule>) -> Option<(Figure<Mass
         let time: Figure<Time> = Figure::counted(days, "t_raised", "days raised, all spells used", &DAYS);
         used = used + (spell * time).meaning::<Mass>();
     }
-    let rate = (used / year).named("bars.use", "Bar mass used a year under this schedule", "m_year", &GRAMS_PER_YEAR);
+    let rate = (used / year).named("bars.use", "Bar mass used a year under this schedule", "w_year", &GRAMS_PER_YEAR);
     let rate = desk.book.publish(rate);
     let Some(bars) = desk.site.bars.clone() else {
         desk.miss(Missing::new("mass of the bars", "brush, dry and weigh them on a kitchen scale"));
         return Some((rate, None));
     };
     let share: Figure<Ratio> = match &bars.usable_share {
-        Some(own) => Figure::stated(own.value, "q", "usable share of a bar", &PERCENT, &desk.place(own.span)),
+        Some(own) => Figure::stated(own.value, "q_bar", "usable share of a bar", &PERCENT, &desk.place(own.span)),
         None => {
             desk.assume(Assumption::new(
                 "Usable share of a bar",
@@ -205,19 +206,20 @@ fn wear(desk: &mut Desk<'_>, schedule: Option<&Schedule>) -> Option<(Figure<Mass
                 "the maker's word, in the site file",
                 "common practice",
             ));
-            Figure::cited(USABLE_SHARE * 100.0, "q", "usable share of a bar", &PERCENT, &USABLE_BAR)
+            Figure::cited(USABLE_SHARE * 100.0, "q_bar", "usable share of a bar", &PERCENT, &USABLE_BAR)
         }
     };
-    let new = Figure::stated(bars.new_mass.value, "m_new", "bars when new", &GRAM, &desk.place(bars.new_mass.span));
-    let weighed =
-        desk.last(|v| v.bar_mass.as_ref()).map(|(_, m)| kinder::leaf(desk, m, "m_now", "bars as last weighed", &GRAM));
+    let new = Figure::stated(bars.new_mass.value, "m_bar,new", "bars when new", &GRAM, &desk.place(bars.new_mass.span));
+    let weighed = desk
+        .last(|v| v.bar_mass.as_ref())
+        .map(|(_, m)| kinder::leaf(desk, m, "m_bar,now", "bars as last weighed", &GRAM));
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
     let floor = &new * &(&one - &share);
     let left = weighed.unwrap_or(new) - floor;
     if left.si() <= 0.0 || rate.si() <= 0.0 {
         return Some((rate, None));
     }
-    let life = (left.named("bars.left", "Usable mass left", "m_left", &GRAM) / rate.clone()).meaning::<Time>();
+    let life = (left.named("bars.left", "Usable mass left", "m_bar,left", &GRAM) / rate.clone()).meaning::<Time>();
     let life = life.named("bars.life", "Years until the usable part is gone", "t_bars", &YEARS);
     Some((rate, Some(desk.book.publish(life))))
 }

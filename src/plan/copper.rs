@@ -5,7 +5,7 @@ use crate::reference::{
     COPPER_CRITERION, COPPER_FLOOR_ALKALINITY, COPPER_FLOOR_CALCIUM, COPPER_HUSBANDRY, COPPER_LASTING, COPPER_SHORT,
     COPPER_TENTH, Citation, LASTING_BY_HARDNESS, LC50_BY_ALKALINITY,
 };
-use crate::units::table::{KH_MG, MICROGRAMS, MILLIGRAMS, ONE, Unit, weight};
+use crate::units::table::{COPPER, KH_MG, ONE, Unit, weight};
 use crate::units::{MassConcentration, Ratio, Si};
 use crate::workings::{Figure, minimum};
 
@@ -47,7 +47,7 @@ pub fn between(
     let point = |p: (f64, f64), n: &str| -> (Figure<Ratio>, Figure<MassConcentration>) {
         (
             Figure::cited(p.0, &format!("{}_{n}", symbols.0), "point of the curve", &ONE, citation),
-            Figure::cited(p.1, &format!("{}_{n}", symbols.1), "value at that point", &MILLIGRAMS, citation),
+            Figure::cited(p.1, &format!("{}_{n}", symbols.1), "value at that point", &COPPER, citation),
         )
     };
     let last = *points.last()?;
@@ -83,7 +83,7 @@ pub fn limits(desk: &Desk<'_>, correction: &Correction) -> Option<CopperLimits> 
     let calcium = as_caco3(
         calcium,
         &crate::units::table::CALCIUM_CACO3,
-        "c",
+        "h_Ca",
         "copper.calcium",
         "Calcium hardness after the corrections, low end",
     );
@@ -100,46 +100,39 @@ pub fn limits(desk: &Desk<'_>, correction: &Correction) -> Option<CopperLimits> 
         "copper.lc50",
         "LC50 of catfish in such water",
         "L",
-        &MILLIGRAMS,
+        &COPPER,
     );
-    let tenth: Figure<Ratio> = Figure::cited(0.1, "q", "a tenth", &ONE, &COPPER_TENTH);
-    let short =
-        (&lc50 * &tenth).named("copper.short", "A tenth of it: the short limit, total copper", "S", &MILLIGRAMS);
+    let tenth: Figure<Ratio> = Figure::cited(0.1, "q_tenth", "a tenth", &ONE, &COPPER_TENTH);
+    let short = (&lc50 * &tenth).named("copper.short", "A tenth of it: the short limit, total copper", "S", &COPPER);
     let hundred: Figure<Ratio> = Figure::cited(100.0, "100", "alkalinity over 100", &ONE, &COPPER_HUSBANDRY);
     let share: Figure<Ratio> =
-        Figure::cited(weight::CU / 249.677, "c_Cu", "copper in the sulfate", &ONE, &crate::reference::ATOMIC_WEIGHTS);
-    let one_mg: Figure<MassConcentration> = Figure::counted(1.0, "1 mg/L", "one milligram a litre", &MILLIGRAMS);
+        Figure::cited(weight::CU / 249.677, "w_Cu", "copper in the sulfate", &ONE, &crate::reference::ATOMIC_WEIGHTS);
+    let one_mg: Figure<MassConcentration> = Figure::counted(1.0, "1 mg/L", "one milligram a litre", &COPPER);
     let husbandry = (one_mg * (&alkalinity / &hundred * share)).named(
         "copper.husbandry",
         "The husbandry rule as copper",
-        "H",
-        &MILLIGRAMS,
+        "S_H",
+        &COPPER,
     );
     let mut candidates = vec![short.clone(), husbandry];
     if let Some(own) = &desk.site.practice.copper_stop {
-        candidates.push(Figure::stated(own.value, "S_own", "the site's own stop", &MILLIGRAMS, &desk.place(own.span)));
+        candidates.push(Figure::stated(own.value, "S_own", "the site's own stop", &COPPER, &desk.place(own.span)));
     }
     if let Some(label) = &desk.site.authorisation.label_limit {
-        candidates.push(Figure::stated(
-            label.value,
-            "S_label",
-            "limit on the label",
-            &MILLIGRAMS,
-            &desk.place(label.span),
-        ));
+        candidates.push(Figure::stated(label.value, "S_label", "limit on the label", &COPPER, &desk.place(label.span)));
     }
     let least = minimum(&candidates)?;
-    let stop = rounding::copper_limit(&least).named("copper.stop", "Stop: total copper", "C_stop", &MILLIGRAMS);
+    let stop = rounding::copper_limit(&least).named("copper.stop", "Stop: total copper", "C_stop", &COPPER);
     let half: Figure<Ratio> = Figure::counted(0.5, "½", "half", &ONE);
     let watch =
-        rounding::copper_limit(&(&stop * &half)).named("copper.watch", "Watch: half of stop", "C_watch", &MILLIGRAMS);
+        rounding::copper_limit(&(&stop * &half)).named("copper.watch", "Watch: half of stop", "C_watch", &COPPER);
     // The lasting curve stands on hardness: the lower of general and calcium hardness.
     let hardness = match &correction.general_after {
         Some(general) => {
             let general = as_caco3(
                 general,
                 &crate::units::table::GH_MG,
-                "g",
+                "h_G",
                 "copper.general",
                 "General hardness after the corrections, low end",
             );
@@ -148,27 +141,28 @@ pub fn limits(desk: &Desk<'_>, correction: &Correction) -> Option<CopperLimits> 
         None => calcium.clone(),
     };
     let hardness = hardness.named("copper.hardness", "The lower hardness of the two", "h", &ONE);
-    let lasting = between(&hardness, &LASTING_BY_HARDNESS, ("h", "D"), &COPPER_LASTING)?;
+    let lasting = between(&hardness, &LASTING_BY_HARDNESS, ("h", "y"), &COPPER_LASTING)?;
     let lasting = rounding::copper_limit(&lasting).named(
         "copper.lasting",
         "Lasting limit: mean over 28 days, dissolved copper",
         "C_lasting",
-        &MILLIGRAMS,
+        &COPPER,
     );
     // exp(0.8545 ln H − 1.702) µg/L, total recoverable, times 0.960 for dissolved.
-    let slope: Figure<Ratio> = Figure::cited(0.8545, "m", "slope", &ONE, &COPPER_CRITERION);
-    let start: Figure<Ratio> = Figure::cited(1.702, "b", "constant", &ONE, &COPPER_CRITERION);
-    let dissolved: Figure<Ratio> = Figure::cited(0.960, "q_d", "dissolved share", &ONE, &COPPER_CRITERION);
-    let one_ug: Figure<MassConcentration> = Figure::counted(1.0, "1 µg/L", "one microgram a litre", &MICROGRAMS);
+    let slope: Figure<Ratio> = Figure::cited(0.8545, "a_C", "slope", &ONE, &COPPER_CRITERION);
+    let start: Figure<Ratio> = Figure::cited(1.702, "b_C", "constant", &ONE, &COPPER_CRITERION);
+    let dissolved: Figure<Ratio> = Figure::cited(0.960, "q_C", "dissolved share", &ONE, &COPPER_CRITERION);
+    // The criterion is told in micrograms.
+    let one_ug: Figure<MassConcentration> = Figure::counted(1e-3, "1 µg/L", "one microgram a litre", &COPPER);
     // Above 400 mg/L the criterion counts 400 (CU-04).
-    let most: Figure<Ratio> = Figure::cited(400.0, "h_most", "hardness counted at most", &ONE, &COPPER_CRITERION);
+    let most: Figure<Ratio> = Figure::cited(400.0, "h_max", "hardness counted at most", &ONE, &COPPER_CRITERION);
     let counted = if hardness.si() > most.si() { minimum(&[hardness.clone(), most])? } else { hardness.clone() };
     let power = (&(&slope * &counted.ln()) - &start).exp();
     let open_water = (one_ug * (power * dissolved)).named(
         "copper.open-water",
         "Chronic criterion of open water, dissolved copper, for comparison",
         "C_stream",
-        &MILLIGRAMS,
+        &COPPER,
     );
     let kit_too_coarse = kinder::kit(desk, "total copper").and_then(|k| k.step).is_some_and(|step| step > watch.si());
     Some(CopperLimits { protection, stop, watch, lasting, open_water, kit_too_coarse })

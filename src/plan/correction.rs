@@ -11,7 +11,8 @@ use crate::reference::{
     UNIONISED_LIMIT, WINDOW_HIGH_DKH, WINDOW_LOW_DKH, substance,
 };
 use crate::units::table::{
-    AMMONIA_N, CALCIUM_MG, CELSIUS, DEGREE_GH, DEGREE_KH, GRAM, HOUR, LITRE, MICROSIEMENS, MILLIGRAMS, ONE, PERCENT,
+    AMMONIA_N, CALCIUM_MG, CELSIUS, COPPER, DEGREE_GH, DEGREE_KH, GRAM, HOUR, LITRE, MICROSIEMENS, MILLIGRAMS,
+    MILLIGRAMS_PER_MICROSIEMENS, ONE, PERCENT,
 };
 use crate::units::{
     AmmoniaNitrogen, Calcium, CarbonateHardness, Conductivity, GeneralHardness, Mass, MassConcentration, Ph, Ratio, Si,
@@ -165,6 +166,17 @@ pub struct ChangePlan {
     pub limit: Figure<Ratio>,
 }
 
+/// Which change of water a line belongs to, as a subscript: of the lines of one kind, each has its own symbol.
+fn which(id: &str) -> &'static str {
+    if id.contains("quarter") {
+        "quarter"
+    } else if id.starts_with("emergency") || id == "change" {
+        "poison"
+    } else {
+        "change"
+    }
+}
+
 /// The day so many days after another.
 pub fn day(from: NaiveDate, days: u64) -> NaiveDate {
     from.checked_add_days(Days::new(days)).unwrap_or(from)
@@ -178,8 +190,9 @@ fn chosen(desk: &Desk<'_>, purpose: Purpose, default: &str) -> (Option<&'static 
 }
 
 fn purity(desk: &mut Desk<'_>, row: &'static Substance, own: Option<(Ratio, String)>) -> Figure<Ratio> {
+    let share = format!("q({})", row.formula);
     if let Some((value, place)) = own {
-        return Figure::stated(value, "q", &format!("share of {} in the product", row.formula), &PERCENT, &place);
+        return Figure::stated(value, &share, &format!("share of {} in the product", row.formula), &PERCENT, &place);
     }
     if row.purity < 1.0 {
         desk.assume(Assumption::new(
@@ -193,13 +206,13 @@ fn purity(desk: &mut Desk<'_>, row: &'static Substance, own: Option<(Ratio, Stri
         ));
         return Figure::cited(
             row.purity * 100.0,
-            "q",
+            &share,
             &format!("share of {} in the product", row.formula),
             &PERCENT,
             &ATOMIC_WEIGHTS,
         );
     }
-    Figure::cited(100.0, "q", "share of the pure substance", &PERCENT, &ATOMIC_WEIGHTS)
+    Figure::cited(100.0, &share, "share of the pure substance", &PERCENT, &ATOMIC_WEIGHTS)
 }
 
 fn scale(desk: &Desk<'_>) -> Mass {
@@ -307,8 +320,9 @@ fn buffer_for(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<
         return None;
     }
     let exact = dosing::buffer(&(goal - tap), volume, row, &purity);
+    let symbol = format!("m_new,{}", which(id));
     let printed =
-        rounding::dose(&exact, desk.system, scale(desk)).named(id, "Buffer for the new water", "m_new", &GRAM);
+        rounding::dose(&exact, desk.system, scale(desk)).named(id, "Buffer for the new water", &symbol, &GRAM);
     (printed.si() > 0.0).then(|| desk.book.publish(printed))
 }
 
@@ -319,8 +333,12 @@ fn supply_buffer(desk: &mut Desk<'_>, reading: &crate::site::Reading<CarbonateHa
     let goal = goal(desk);
     let tap = kinder::leaf(desk, reading, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
     let unit = rounding::volume_unit(desk.system);
-    let thousand: Figure<Volume> =
-        Figure::counted(1000.0, "V", &format!("a thousand {} of new water", rounding::volume_words(desk.system)), unit);
+    let thousand: Figure<Volume> = Figure::counted(
+        1000.0,
+        "1000",
+        &format!("a thousand {} of new water", rounding::volume_words(desk.system)),
+        unit,
+    );
     let exact = dosing::buffer(&(goal - tap), &thousand, row, &purity).named(
         "hardness.supply.exact",
         "Buffer for a thousand of supply",
@@ -330,7 +348,7 @@ fn supply_buffer(desk: &mut Desk<'_>, reading: &crate::site::Reading<CarbonateHa
     let printed = rounding::dose(&exact, desk.system, scale(desk)).named(
         "hardness.supply.buffer",
         "The same, as printed",
-        "m_print",
+        "m_supply,print",
         &GRAM,
     );
     out.buffer_for_supply = Some(desk.book.publish(printed));
@@ -406,7 +424,7 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
         return;
     }
     let step = match &desk.site.practice.hardness_step {
-        Some(own) => Figure::stated(own.value, "s", "largest rise in a day", &DEGREE_KH, &desk.place(own.span)),
+        Some(own) => Figure::stated(own.value, "s_day", "largest rise in a day", &DEGREE_KH, &desk.place(own.span)),
         None => {
             desk.assume(Assumption::new(
                 "Largest rise of carbonate hardness in a day",
@@ -414,7 +432,7 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
                 "no published limit was found",
                 "common practice",
             ));
-            Figure::cited(HARDNESS_STEP_DKH, "s", "largest rise in a day", &DEGREE_KH, &HARDNESS_STEP)
+            Figure::cited(HARDNESS_STEP_DKH, "s_day", "largest rise in a day", &DEGREE_KH, &HARDNESS_STEP)
         }
     };
     let fewest = (&rise / &step).rounded(Way::Up, 1.0, &ONE);
@@ -432,20 +450,24 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
         return;
     }
     let count_figure = if (count - fewest.si()).abs() < 0.5 {
-        fewest.named("hardness.buffer.count", "Number of doses", "n", &ONE)
+        fewest.named("hardness.buffer.count", "Number of doses", "n_dose", &ONE)
     } else {
-        let stated: Figure<Ratio> =
-            Figure::counted(count, "n", "doses, more than the daily step asks, so that pH moves by 0.5 at most", &ONE);
-        stated.named("hardness.buffer.count", "Number of doses", "n", &ONE).from_source(&PH_STEP)
+        let stated: Figure<Ratio> = Figure::counted(
+            count,
+            "n_pH",
+            "doses, more than the daily step asks, so that pH moves by 0.5 at most",
+            &ONE,
+        );
+        stated.named("hardness.buffer.count", "Number of doses", "n_dose", &ONE).from_source(&PH_STEP)
     };
     let exact = dosing::buffer(&(&rise / &count_figure), &volume.low, row, &purity).named(
         "hardness.buffer.exact",
         "One dose",
-        "m",
+        "m_dose",
         &GRAM,
     );
     let dose = rounding::dose(&exact, desk.system, scale(desk));
-    let dose = dose.named("hardness.buffer.dose", "One dose, as printed", "m_print", &GRAM).remark(format!(
+    let dose = dose.named("hardness.buffer.dose", "One dose, as printed", "m_dose,print", &GRAM).remark(format!(
         "Printed as {}: rounded down to what a scale shows",
         rounding::mass_words(dose.value(), desk.system, Way::Down)
     ));
@@ -453,7 +475,7 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
         return;
     }
     stock(desk, "hardness.buffer.dose", &dose);
-    let buy = (&dose * &count_figure).named("hardness.buffer.buy", "All doses", "m_all", &GRAM);
+    let buy = (&dose * &count_figure).named("hardness.buffer.buy", "All doses", "m_dose,all", &GRAM);
     let rise_least = dosing::rise_of(&dose, &volume.high, row, &purity).named(
         "hardness.buffer.rise-least",
         "Rise of one dose at the high volume",
@@ -481,7 +503,7 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
     let inputs = vec![
         range.read.node().clone(),
         ph.node().clone(),
-        warmth.node().clone(),
+        ammonia::absolute(&warmth).node().clone(),
         rise_most.node().clone(),
         count_figure.node().clone(),
     ];
@@ -498,16 +520,24 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
             .named("ph.after", "Highest pH to expect after the last dose", "pH_after", &ONE)
             .from_source(&CARBONATE_CONSTANTS);
     let share =
-        ammonia::unionised_share("ammonia.share-after", "Un-ionised share after the last dose", &ph_after, &warmth);
+        ammonia::unionised_share("ammonia.share-after", "Un-ionised share after the last dose", &ph_after, &warmth)
+            .called("f_NH₃,after");
     let unionised_after =
-        ammonia::unionised("ammonia.unionised-after", "Un-ionised ammonia after the last dose", &total, &share);
+        ammonia::unionised("ammonia.unionised-after", "Un-ionised ammonia after the last dose", &total, &share)
+            .called("c_NH₃,after");
     if unionised_after.in_unit(&MILLIGRAMS) > UNIONISED_LIMIT {
         // Raising hardness raises pH and with it toxic ammonia: ammonia comes first (NH-08).
         out.ammonia_forbids = true;
         desk.book.publish(unionised_after);
         return;
     }
-    let stir = dosing::water_to_dissolve("hardness.buffer.stir", &dose, row, CELSIUS.of(warmth_si));
+    let stir = dosing::water_to_dissolve(
+        "hardness.buffer.stir",
+        &dose,
+        row,
+        CELSIUS.of(warmth_si),
+        rounding::bucket_step(desk.system),
+    );
     let gained = &rise_least * &count_figure;
     let low_after = (&range.low + &gained).named(
         "hardness.after.low",
@@ -572,8 +602,13 @@ fn calcium_doses(
     let (Some(row), own) = chosen(desk, Purpose::Calcium, "calcium-chloride") else { return };
     let purity = purity(desk, row, own);
     let rise = (&goal - start).named("calcium.rise", "Rise in calcium", "ΔCa", &CALCIUM_MG);
-    let step: Figure<GeneralHardness> =
-        Figure::cited(GENERAL_STEP_DGH, "s", "largest rise of general hardness in a day", &DEGREE_GH, &HARDNESS_STEP);
+    let step: Figure<GeneralHardness> = Figure::cited(
+        GENERAL_STEP_DGH,
+        "s_day,Ca",
+        "largest rise of general hardness in a day",
+        &DEGREE_GH,
+        &HARDNESS_STEP,
+    );
     let count = (&rise.meaning::<GeneralHardness>() / &step).rounded(Way::Up, 1.0, &ONE).named(
         "calcium.count",
         "Number of calcium doses",
@@ -610,7 +645,7 @@ fn calcium_doses(
     let days = (0..count.si() as u64).map(|i| day(first, i)).collect();
     let gained = &after_least - start;
     out.calcium_after =
-        Some((low + &gained).named("calcium.after-low", "Lowest calcium after the doses", "Ca_low,after", &CALCIUM_MG));
+        Some((low + &gained).named("calcium.after-low", "Lowest calcium after the doses", "Ca_after", &CALCIUM_MG));
     out.calcium = Some(CalciumPlan {
         low_before: low.clone(),
         substance: row,
@@ -628,9 +663,6 @@ fn calcium_doses(
 /// Salt a litre for each µS/cm, SI: kg/m³ a S/m.
 type SaltFactor = <uom::si::f64::MassDensity as std::ops::Div<uom::si::f64::ElectricalConductivity>>::Output;
 
-static SALT_FACTOR: crate::units::Unit =
-    crate::units::Unit { kind: crate::units::Kind::Printed, symbol: "mg/L a µS/cm", size: 10.0, zero: 0.0, also: &[] };
-
 /// Salt to the least conductivity the panel's own data name, if buffer leaves it under that.
 fn salt(desk: &mut Desk<'_>, volume: &VolumePlan, out: &mut Correction) {
     let Some(least) = desk.site.panel.as_ref().and_then(|p| p.least_conductivity.clone()) else { return };
@@ -639,22 +671,17 @@ fn salt(desk: &mut Desk<'_>, volume: &VolumePlan, out: &mut Correction) {
         .conductivity_after
         .clone()
         .unwrap_or_else(|| kinder::leaf(desk, reading, "κ", "conductivity, as read", &MICROSIEMENS));
-    let target = Figure::stated(
-        least.value,
-        "κ_least",
-        "least conductivity of the panel",
-        &MICROSIEMENS,
-        &desk.place(least.span),
-    );
+    let target =
+        Figure::stated(least.value, "κ_min", "least conductivity of the panel", &MICROSIEMENS, &desk.place(least.span));
     if now.si() >= target.si() {
         return;
     }
     let factor: Figure<SaltFactor> =
-        Figure::cited(0.486, "c", "salt a litre for each µS/cm", &SALT_FACTOR, &SALT_CONDUCTIVITY);
+        Figure::cited(0.486, "c_κ", "salt a litre for each µS/cm", &MILLIGRAMS_PER_MICROSIEMENS, &SALT_CONDUCTIVITY);
     let rise = (target - now).meaning::<uom::si::f64::ElectricalConductivity>();
     let needed = (factor * rise).named("salt.concentration", "Salt the water needs", "c_salt", &MILLIGRAMS);
     let most: Figure<MassConcentration> =
-        Figure::cited(SALT_ROUTINE * 1000.0, "c_most", "salt at most, as routine", &MILLIGRAMS, &POND_TARGETS);
+        Figure::cited(SALT_ROUTINE * 1000.0, "c_salt,max", "salt at most, as routine", &MILLIGRAMS, &POND_TARGETS);
     let allowed = crate::workings::minimum(&[needed.clone(), most]).unwrap_or(needed);
     let total = (&volume.low * &allowed).named("salt.total", "Salt", "m_salt", &GRAM);
     let three: Figure<Ratio> = Figure::counted(3.0, "3", "thirds over three days", &ONE);
@@ -714,16 +741,17 @@ fn neutraliser(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option
     let exact = match own {
         Some((value, place)) => {
             let purity: Figure<Ratio> =
-                Figure::stated(value, "q", "share of sodium thiosulfate in the product", &PERCENT, &place);
+                Figure::stated(value, "q(Na₂S₂O₃)", "share of sodium thiosulfate in the product", &PERCENT, &place);
             chlorine::thiosulfate(volume, &total) / purity
         }
         None => chlorine::thiosulfate(volume, &total),
     };
-    let exact = exact.named(format!("{id}.exact"), "Sodium thiosulfate", "m_Cl", &GRAM);
+    let symbol = format!("m_Cl,{}", which(id));
+    let exact = exact.named(format!("{id}.exact"), "Sodium thiosulfate", &symbol, &GRAM);
     let printed = rounding::dose_up(&exact, desk.system, scale(desk));
     let words = rounding::mass_words(printed.value(), desk.system, Way::Up);
     let printed = printed
-        .named(id, "Sodium thiosulfate, as printed", "m_Cl,print", &GRAM)
+        .named(id, "Sodium thiosulfate, as printed", &format!("{symbol},print"), &GRAM)
         .remark(format!("Printed as {words}: rounded up"));
     stock(desk, id, &printed);
     Some(desk.book.publish(printed))
@@ -736,12 +764,16 @@ fn stock(desk: &mut Desk<'_>, id: &str, dose: &Figure<Mass>) {
         return;
     }
     let strength = if dose.si() < 2e-3 { 10.0 } else { 100.0 };
+    let symbol = match dose.node().name.as_ref().and_then(|name| name.symbol.split_once('_')) {
+        Some((_, sub)) => format!("V_stock,{}", sub.trim_end_matches(",print")),
+        None => "V_stock".to_owned(),
+    };
     let strength: Figure<MassConcentration> =
-        Figure::counted(strength, "c", "grams in a litre of stock solution", &crate::units::table::GRAMS_PER_LITRE);
+        Figure::counted(strength, "100", "grams in a litre of stock solution", &crate::units::table::GRAMS_PER_LITRE);
     let volume = (dose / &strength).named(
         format!("{id}.stock"),
         "Stock solution that holds the dose",
-        "V_stock",
+        &symbol,
         &crate::units::table::MILLILITRE,
     );
     desk.book.publish(volume);
@@ -763,13 +795,13 @@ fn hose_time(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<F
         &crate::units::table::LITRES_PER_MINUTE,
         &desk.place(hose.span),
     );
-    Some(desk.book.publish((volume / &flow).named(id, "Time at the hose", "t_hose", &HOUR)))
+    Some(desk.book.publish((volume / &flow).named(id, "Time at the hose", &format!("t_hose,{}", which(id)), &HOUR)))
 }
 
 fn change_limit(desk: &mut Desk<'_>) -> Figure<Ratio> {
     match &desk.site.practice.change_share {
         Some(own) => {
-            Figure::stated(own.value, "s_most", "largest share changed in a day", &PERCENT, &desk.place(own.span))
+            Figure::stated(own.value, "s_max", "largest share changed in a day", &PERCENT, &desk.place(own.span))
         }
         None => {
             desk.assume(Assumption::new(
@@ -778,7 +810,7 @@ fn change_limit(desk: &mut Desk<'_>) -> Figure<Ratio> {
                 "no published limit was found",
                 "common practice",
             ));
-            Figure::cited(CHANGE_SHARE_DAY * 100.0, "s_most", "largest share changed in a day", &PERCENT, &CHANGE_SHARE)
+            Figure::cited(CHANGE_SHARE_DAY * 100.0, "s_max", "largest share changed in a day", &PERCENT, &CHANGE_SHARE)
         }
     }
 }
@@ -815,12 +847,13 @@ fn ammonia_gate(desk: &mut Desk<'_>, id: &str, share: &Figure<Ratio>) -> Option<
     let brought = chlorine::ammonia_left(&format!("{id}.supply-ammonia"), &total, &free);
     let part = ammonia::unionised_share("ammonia.share", &format!("Un-ionised share, {hour}"), &ph, &warmth);
     let limit: Figure<MassConcentration> =
-        Figure::cited(UNIONISED_LIMIT, "c_most", "limit of un-ionised ammonia", &MILLIGRAMS, &AMMONIA_LIMIT);
-    let weight: Figure<Ratio> = Figure::cited(AMMONIA_PER_NITROGEN, "w", "NH3 over N by mass", &ONE, &ATOMIC_WEIGHTS);
+        Figure::cited(UNIONISED_LIMIT, "c_NH₃,max", "limit of un-ionised ammonia", &MILLIGRAMS, &AMMONIA_LIMIT);
+    let weight: Figure<Ratio> =
+        Figure::cited(AMMONIA_PER_NITROGEN, "w_NH₃", "NH3 over N by mass", &ONE, &ATOMIC_WEIGHTS);
     let bearable = (limit / (part * weight)).meaning::<AmmoniaNitrogen>().named(
         format!("{id}.ammonia-bearable"),
         "Total ammonia that keeps un-ionised ammonia at its limit",
-        "N_most",
+        "N_max",
         &AMMONIA_N,
     );
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
@@ -850,7 +883,7 @@ fn bearable_share(
         }
         let smaller: Figure<Ratio> = Figure::cited(
             share,
-            "s_most",
+            "s_max",
             "share changed in a day, smaller for the chloramine's ammonia",
             &PERCENT,
             &CHANGE_SHARE,
@@ -908,7 +941,7 @@ fn swap(desk: &mut Desk<'_>, swap: Swap<'_>) -> Option<ChangePlan> {
         desk.book.publish(g.rounded(Way::Down, 0.05, &AMMONIA_N).named(
             id,
             "The same, as printed",
-            "N_print",
+            "N_gate,print",
             &AMMONIA_N,
         ))
     });
@@ -949,7 +982,7 @@ fn hardness_changes(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Ha
                 "a goal of the firm's own, in the site file",
                 "common practice",
             ));
-            Figure::cited(CREEP_GOAL_DKH, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &POND_TARGETS)
+            Figure::cited(CREEP_GOAL_DKH, "K_back", "carbonate hardness to come back to", &DEGREE_KH, &POND_TARGETS)
         }
     };
     let tap = kinder::leaf(desk, &supply, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
@@ -977,13 +1010,13 @@ fn hardness_changes(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Ha
     let real = (&plan.volume / &volume.high).named(
         "change.share-least",
         "Share of one change at the high volume",
-        "s_low",
+        "s_change,low",
         &ONE,
     );
     let after = crate::water::changes::after(&range.read, &tap, &real, &plan.count).named(
         "change.after",
         "Carbonate hardness after the last change",
-        "K_end",
+        "K_changed",
         &DEGREE_KH,
     );
     plan.hardness_after = Some(desk.book.publish(after));
@@ -991,7 +1024,7 @@ fn hardness_changes(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Ha
     let full = (&plan.volume / &volume.low).named(
         "change.share-most",
         "Share of one change at the low volume",
-        "s_high",
+        "s_change,high",
         &ONE,
     );
     let low = crate::water::changes::after(&range.low, &tap, &full, &plan.count).named(
@@ -1019,7 +1052,7 @@ fn hardness_changes(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Ha
         let after = crate::water::changes::after(&before, &tap, &full, &plan.count).named(
             "calcium.after-changes",
             "Calcium after the changes",
-            "Ca_after",
+            "Ca_changed,low",
             &CALCIUM_MG,
         );
         if after.si() < before.si() {
@@ -1031,7 +1064,7 @@ fn hardness_changes(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Ha
         let after = crate::water::changes::after(&before, &tap, &full, &plan.count).named(
             "hardness.general-after",
             "General hardness after the changes",
-            "G_after",
+            "G_changed",
             &DEGREE_GH,
         );
         if after.si() < before.si() {
@@ -1101,9 +1134,9 @@ pub fn copper_over(desk: &Desk<'_>, limits: Option<&CopperLimits>) -> bool {
 /// Water changes that bring copper at or over stop down to watch.
 pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: &CopperLimits) -> Option<ChangePlan> {
     let reading = readings::fresh(desk, |r| r.total_copper.as_ref()).filter(|r| !r.less_than)?;
-    let now = kinder::leaf(desk, reading, "C", "total copper, as read", &MILLIGRAMS);
+    let now = kinder::leaf(desk, reading, "C_now", "total copper, as read", &COPPER);
     let tap: Figure<MassConcentration> = match &desk.site.supply.readings.total_copper {
-        Some(tap) => kinder::leaf(desk, tap, "C_supply", "total copper of the supply", &MILLIGRAMS),
+        Some(tap) => kinder::leaf(desk, tap, "C_supply", "total copper of the supply", &COPPER),
         None => {
             desk.miss(Missing::new("total copper of the supply", "a laboratory sample, tap run for three minutes"));
             return None;
@@ -1115,7 +1148,7 @@ pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: &CopperLimit
     let needed: Figure<Ratio> = ((&now - &limits.watch) / (&now - &tap)).meaning::<Ratio>().named(
         "copper.change.needed",
         "Share of the water to replace",
-        "f",
+        "f_change",
         &ONE,
     );
     let limit = change_limit(desk);
@@ -1125,14 +1158,14 @@ pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: &CopperLimit
     let real = (&plan.volume / &volume.high).named(
         "copper.change.share-least",
         "Share of one change at the high volume",
-        "s_low",
+        "s_change,low",
         &ONE,
     );
     let after = crate::water::changes::after(&now, &tap, &real, &plan.count).named(
         "copper.change.after",
         "Total copper after the last change, before any loss",
-        "C_end",
-        &MILLIGRAMS,
+        "C_changed",
+        &COPPER,
     );
     plan.copper_after = Some(desk.book.publish(after));
     plan.buffer = buffer_for(desk, "copper.change.buffer", &plan.volume);
@@ -1142,11 +1175,12 @@ pub fn for_copper(desk: &mut Desk<'_>, volume: &VolumePlan, limits: &CopperLimit
 /// The changes of first aid (TRADE.md section 6; Decisions).
 pub fn emergency(desk: &mut Desk<'_>, volume: &VolumePlan) -> Emergency {
     let mut change_of = |share: f64, id: &str, title: &str| -> FirstAid {
-        let share: Figure<Ratio> = Figure::cited(share, "s", "share of the water", &PERCENT, &CHANGE_SHARE);
+        let share: Figure<Ratio> =
+            Figure::cited(share, &format!("s_{}", which(id)), "share of the water", &PERCENT, &CHANGE_SHARE);
         let change = rounding::volume_figure(&(&volume.low * &share), desk.system, Way::Down).named(
             format!("emergency.{id}"),
             title,
-            "V_em",
+            &format!("V_{}", which(id)),
             &LITRE,
         );
         let change = desk.book.publish(change);

@@ -2,7 +2,7 @@
 
 use super::{Assumption, Desk};
 use crate::site::{Kit, Reading};
-use crate::units::table::{CELSIUS, DEGREE_KH, KELVIN};
+use crate::units::table::{CELSIUS, DEGREE_KH};
 use crate::units::{CarbonateHardness, Si, ThermodynamicTemperature, Unit};
 use crate::workings::Figure;
 
@@ -11,11 +11,9 @@ pub fn leaf<Q: Si>(desk: &Desk<'_>, reading: &Reading<Q>, symbol: &str, title: &
     Figure::stated(reading.value, symbol, title, unit, &desk.place(reading.span))
 }
 
-/// A temperature as a leaf, in kelvin.
+/// A temperature as a leaf.
 pub fn temperature(desk: &Desk<'_>, reading: &Reading<ThermodynamicTemperature>) -> Figure<ThermodynamicTemperature> {
-    let celsius = crate::units::plain(CELSIUS.of(reading.value.si()), crate::units::Digits::Places(1));
-    let title = format!("water temperature, {celsius} °C");
-    leaf(desk, reading, "T", &title, &KELVIN)
+    leaf(desk, reading, "θ", "water temperature", &CELSIUS)
 }
 
 /// The kit that makes a reading.
@@ -48,7 +46,7 @@ pub fn hardness(desk: &mut Desk<'_>, reading: &Reading<CarbonateHardness>, id: &
         (DEGREE_KH.size, true, "assumed, common practice".to_owned())
     });
     let kit_step: Figure<CarbonateHardness> =
-        Figure::stated(CarbonateHardness::from_si(step), "s", "step of the kit", &DEGREE_KH, &place);
+        Figure::stated(CarbonateHardness::from_si(step), "s_K", "step of the kit", &DEGREE_KH, &place);
     let low_title = format!("Lowest carbonate hardness the reading of the {whose} allows");
     if reading.less_than {
         // "Less than" may be none at all: what protects must not be counted.
@@ -103,7 +101,8 @@ where
     let known = kit(desk, what).and_then(|k| k.step.map(|s| (s, k.drops, desk.place(k.span))));
     let Some((step, drops, place)) = known else { return read.clone() };
     let (share, words) = if drops { (1.0, "step of the kit") } else { (0.5, "half a step of the kit") };
-    let step: Figure<Q> = Figure::stated(Q::from_si(step * share), "s", words, unit, &place);
+    let letter = symbol.split('_').next().unwrap_or(symbol);
+    let step: Figure<Q> = Figure::stated(Q::from_si(step * share), &format!("s_{letter}"), words, unit, &place);
     let low = read - &step;
     if low.si() <= 0.0 { zero().named(id, &title, symbol, unit) } else { low.named(id, &title, symbol, unit) }
 }

@@ -33,7 +33,7 @@ use chrono::NaiveDate;
 use crate::diag::{Diagnostic, Diagnostics, FileId, Span, Text};
 use crate::site::{Site, Visit};
 use crate::units::{Mass, System, ThermodynamicTemperature, Time, VolumeRate};
-use crate::workings::{Book, Figure};
+use crate::workings::{Book, Figure, Spoken};
 
 /// The texts a plan was made from, to say on which line a number stands.
 #[derive(Clone, Copy, Debug)]
@@ -153,6 +153,12 @@ impl<'a> Desk<'a> {
     }
 }
 
+/// In whose units the plan's lines are written: copper as the owner's kit shows it (Decisions).
+#[must_use]
+pub fn spoken(site: &Site, system: System) -> Spoken {
+    Spoken::new(system, site.kits.iter().find(|k| k.reading == "total copper").and_then(|k| k.unit))
+}
+
 /// Decides what to do at a site.
 ///
 /// # Errors
@@ -169,7 +175,7 @@ pub fn decide(
         texts,
         date,
         system,
-        book: Book::new(),
+        book: Book::new(spoken(site, system)),
         assumptions: Vec::new(),
         missing: Vec::new(),
         complaints: Diagnostics::new(),
@@ -244,7 +250,7 @@ pub fn decide(
         bars,
         full_reached,
         temperature,
-        book: Book::new(),
+        book: Book::default(),
     };
     plan.actions = actions::order(&mut desk, &plan);
     plan.checks = safety::check(&desk, &plan);

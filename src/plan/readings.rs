@@ -72,14 +72,29 @@ fn target(
         "unionised-ammonia" => "un-ionised ammonia".to_owned(),
         other => missing_name(other),
     };
+    let letter = match key {
+        "carbonate-hardness" => "K_",
+        "general-hardness" => "G_",
+        "calcium" => "Ca_",
+        "conductivity" => "κ_",
+        "ph-morning" => "pH_morning,",
+        "ph-afternoon" => "pH_afternoon,",
+        "unionised-ammonia" => "c_NH₃,",
+        "nitrite" => "c_NO₂,",
+        "nitrate" => "c_NO₃,",
+        "oxygen" => "c_O₂,",
+        "chlorine" => "c_Cl,",
+        _ => "c_",
+    };
+    let symbol = format!("{letter}{}", if end == "low" { "min" } else { "max" });
     let figure: Figure<Ratio> = Figure::leaf(
         Ratio::from_si(si),
-        &format!("{}_{end}", "t"),
+        &symbol,
         &format!("{} end of the target", if end == "low" { "low" } else { "high" }),
         unit,
         crate::workings::Source::Cited(citation),
     );
-    desk.book.publish(figure.named(&id, &format!("Target for {words}, {end} end"), &format!("t_{end}"), unit));
+    desk.book.publish(figure.named(&id, &format!("Target for {words}, {end} end"), &symbol, unit));
     id
 }
 
@@ -237,11 +252,11 @@ fn conductivity(desk: &mut Desk<'_>) -> ReadingRow {
         let tap: Figure<Conductivity> =
             kinder::leaf(desk, reading, "κ_supply", "conductivity of the supply", &MICROSIEMENS);
         let tap = treated(desk, tap);
-        let times: Figure<Ratio> = Figure::cited(2.5, "q", "times the supply's", &ONE, &POND_TARGETS);
+        let times: Figure<Ratio> = Figure::cited(2.5, "q_κ", "times the supply's", &ONE, &POND_TARGETS);
         let high = desk.book.publish((tap * times).named(
             "target.conductivity.high",
             "Highest conductivity before minerals pile up",
-            "κ_high",
+            "κ_max",
             &MICROSIEMENS,
         ));
         row.high = Some(high.si());
@@ -273,18 +288,19 @@ fn treated(desk: &Desk<'_>, supply: Figure<Conductivity>) -> Figure<Conductivity
     let tap = kinder::leaf(desk, reading, "K_supply", "carbonate hardness of the supply", &DEGREE_KH);
     let goal: Figure<crate::units::CarbonateHardness> = match &desk.site.goals.carbonate_hardness {
         Some(own) => {
-            Figure::stated(own.value, "K", "carbonate hardness it is brought to", &DEGREE_KH, &desk.place(own.span))
+            Figure::stated(own.value, "K_goal", "goal for carbonate hardness", &DEGREE_KH, &desk.place(own.span))
         }
         None => Figure::cited(
             crate::reference::GOAL_DKH,
-            "K",
-            "carbonate hardness it is brought to",
+            "K_goal",
+            "goal for carbonate hardness",
             &DEGREE_KH,
             &POND_TARGETS,
         ),
     };
-    let rise = (goal - tap).named("target.supply-rise", "Carbonate hardness its buffer brings", "ΔK", &DEGREE_KH);
-    let lift = crate::chem::conductivity::rise_with_buffer("target.supply-lift", &rise, buffer);
+    let rise =
+        (goal - tap).named("target.supply-rise", "Carbonate hardness its buffer brings", "ΔK_supply", &DEGREE_KH);
+    let lift = crate::chem::conductivity::rise_with_buffer("target.supply-lift", &rise, buffer).called("Δκ_supply");
     (supply + lift).named(
         "target.supply-treated",
         "Conductivity of the supply with its buffer",

@@ -96,6 +96,22 @@ pub fn volume_words(system: System) -> &'static str {
     }
 }
 
+/// The step in which water to stir a dose into is told, and its unit.
+pub fn bucket_step(system: System) -> (f64, &'static Unit) {
+    if system == System::Us { (0.5, &US_GALLON) } else { (1.0, &LITRE) }
+}
+
+/// A temperature the plan sets, in the reader's degrees.
+pub fn warmth(celsius: f64, system: System) -> String {
+    match system {
+        System::Us => with_unit(
+            &plain(table::FAHRENHEIT.of(table::CELSIUS.si(celsius)), Digits::Places(0)),
+            table::FAHRENHEIT.symbol,
+        ),
+        _ => with_unit(&trim(plain(celsius, Digits::Places(1))), table::CELSIUS.symbol),
+    }
+}
+
 /// A volume to three significant digits, the given way: the number, and the words.
 pub fn volume(exact: Volume, system: System, way: Way) -> (f64, String) {
     let unit = volume_unit(system);

@@ -7,13 +7,14 @@ use super::correction::day;
 use super::verdict::{south, tadpole_month};
 use super::{
     Assumption, CopperLimits, Correction, Desk, LossOrigin, Missing, Verdict, VolumePlan, Word, kinder, readings,
+    rounding,
 };
 use crate::chem::copper as electrolysis;
 use crate::reference::{
     COPPER_LOSS, LASTING_DAYS, LOSS_RANGE, SEASON_CELSIUS, SPELL_DAYS, SPELL_GAP_DAYS, SPELLS, WINDOW_LOW_DKH,
 };
 use crate::site::{AnimalKind, Visit};
-use crate::units::table::{CELSIUS, DAYS, DEGREE_KH, GRAMS_PER_DAY, MICROGRAMS, MILLIAMPERE, MILLIGRAMS, ONE, PER_DAY};
+use crate::units::table::{CELSIUS, COPPER, DAYS, DEGREE_KH, GRAMS_PER_DAY, MICROGRAMS, MILLIAMPERE, ONE, PER_DAY};
 use crate::units::{ElectricCurrent, MassConcentration, Ratio, Si, ThermodynamicTemperature, Time, Volume};
 use crate::water::copper as balance;
 use crate::workings::{Figure, Way, maximum, minimum};
@@ -108,13 +109,15 @@ fn current(desk: &Desk<'_>, level: u32) -> Option<Figure<ElectricCurrent>> {
 /// Copper freed a day at a step, where the site file gives its current.
 pub(super) fn release(desk: &Desk<'_>, level: u32) -> Option<Figure<MassRate>> {
     let current = current(desk, level)?;
-    Some(electrolysis::release(&format!("copper.release-{level}"), &format!("Copper freed at step {level}"), &current))
+    let figure =
+        electrolysis::release(&format!("copper.release-{level}"), &format!("Copper freed at step {level}"), &current);
+    Some(figure.called(&format!("w_{level}")))
 }
 
 /// Level zero frees nothing.
 fn no_release() -> Figure<MassRate> {
     let nothing: Figure<MassRate> = Figure::counted(0.0, "0", "nothing at level zero", &GRAMS_PER_DAY);
-    nothing.named("copper.release-0", "Copper freed at level zero", "w", &GRAMS_PER_DAY)
+    nothing.named("copper.release-0", "Copper freed at level zero", "w_0", &GRAMS_PER_DAY)
 }
 
 /// One pair of visits between which the panel rested at one level, long enough for copper to rest too.
@@ -129,6 +132,7 @@ fn resting_pair(pair: &[Visit]) -> Option<(&Visit, &Visit, u32)> {
 
 /// The loss that resting copper in the log shows: least of all pairs, by the kinder end of volume and warmth.
 fn loss_from_log(desk: &Desk<'_>, volume: &VolumePlan) -> Option<Loss> {
+    let reference = rounding::warmth(20.0, desk.system);
     let mut least: Vec<Figure<Frequency>> = Vec::new();
     let mut most: Vec<Figure<Frequency>> = Vec::new();
     for pair in desk.site.visits.windows(2) {
@@ -140,23 +144,20 @@ fn loss_from_log(desk: &Desk<'_>, volume: &VolumePlan) -> Option<Loss> {
         }
         let warm = if t1.value.si() > t2.value.si() { t1 } else { t2 };
         let cool = if t1.value.si() > t2.value.si() { t2 } else { t1 };
-        let copper = kinder::leaf(desk, copper, &format!("C_{}", now.line), "resting copper, total", &MILLIGRAMS);
+        let copper = kinder::leaf(desk, copper, &format!("C_log{}", now.line), "resting copper, total", &COPPER);
         let at = |volume: &Figure<Volume>, warmth: &crate::site::Reading<ThermodynamicTemperature>, end: &str| {
-            let here = (&release / &(volume * &copper)).meaning::<Frequency>();
-            let one: Figure<Frequency> = Figure::counted(1.0, "1", "one a day", &PER_DAY);
-            let growth = balance::loss_at(
-                &format!("copper.growth-{}-{end}", now.line),
-                "Growth of the loss from 20 °C to the pond's warmth",
-                &one,
-                &kinder::temperature(desk, warmth),
+            let sub = format!("log{},{}", now.line, if end == "least" { "low" } else { "high" });
+            let warmth = kinder::temperature(desk, warmth).called(&format!("θ_{sub}"));
+            let growth = balance::growth(&warmth).named(
+                format!("copper.growth-{}-{end}", now.line),
+                &format!("Growth of the loss from {reference} to the pond's warmth"),
+                &format!("φ_{sub}"),
+                &ONE,
             );
-            let id = format!("copper.loss-{}-{end}", now.line);
-            let ratio: Figure<Ratio> = (&here / &one).meaning();
-            let factor: Figure<Ratio> = (&growth / &one).meaning();
-            (&one * &(ratio / factor)).meaning::<Frequency>().named(
-                &id,
-                &format!("Loss at 20 °C by log line {}, {end}", now.line),
-                "k_20",
+            (&release / &(volume * &copper) / growth).meaning::<Frequency>().named(
+                format!("copper.loss-{}-{end}", now.line),
+                &format!("Loss at {reference} by log line {}, {end}", now.line),
+                &format!("k_{sub}"),
                 &PER_DAY,
             )
         };
@@ -169,9 +170,14 @@ fn loss_from_log(desk: &Desk<'_>, volume: &VolumePlan) -> Option<Loss> {
         most.push(at(&volume.low, cool, "most"));
         least.push(low);
     }
-    let least = minimum(&least)?.named("copper.loss-least", "Least loss of copper at 20 °C", "k_least", &PER_DAY);
-    let most = maximum(&most)?.named("copper.loss-most", "Most loss of copper at 20 °C", "k_most", &PER_DAY);
+    let [least_title, most_title] = loss_titles(desk);
+    let least = minimum(&least)?.named("copper.loss-least", &least_title, "k_least", &PER_DAY);
+    let most = maximum(&most)?.named("copper.loss-most", &most_title, "k_most", &PER_DAY);
     Some(Loss { least, most, origin: LossOrigin::Log })
+}
+
+fn loss_titles(desk: &Desk<'_>) -> [String; 2] {
+    ["Least", "Most"].map(|end| format!("{end} loss of copper at {}", rounding::warmth(20.0, desk.system)))
 }
 
 fn loss(desk: &mut Desk<'_>, volume: &VolumePlan) -> Loss {
@@ -184,13 +190,15 @@ fn loss(desk: &mut Desk<'_>, volume: &VolumePlan) -> Loss {
         "two copper tests with the panel at one level for three weeks",
         "common practice",
     ));
+    let words = format!("loss a day at {}", rounding::warmth(20.0, desk.system));
+    let [least_title, most_title] = loss_titles(desk);
     let end = |value: f64, id: &str, title: &str, symbol: &str| {
-        let leaf: Figure<Frequency> = Figure::cited(value, symbol, "loss a day at 20 °C", &PER_DAY, &COPPER_LOSS);
+        let leaf: Figure<Frequency> = Figure::cited(value, symbol, &words, &PER_DAY, &COPPER_LOSS);
         leaf.named(id, title, symbol, &PER_DAY)
     };
     Loss {
-        least: end(LOSS_RANGE.0, "copper.loss-least", "Least loss of copper at 20 °C", "k_least"),
-        most: end(LOSS_RANGE.1, "copper.loss-most", "Most loss of copper at 20 °C", "k_most"),
+        least: end(LOSS_RANGE.0, "copper.loss-least", &least_title, "k_least"),
+        most: end(LOSS_RANGE.1, "copper.loss-most", &most_title, "k_most"),
         origin: LossOrigin::Assumed,
     }
 }
@@ -208,8 +216,8 @@ fn dissolved_share(desk: &Desk<'_>) -> Option<Figure<Ratio>> {
             if total.value.si() < 8e-6 {
                 return None;
             }
-            let total = kinder::leaf(desk, total, &format!("C_{}", v.line), "total copper", &MILLIGRAMS);
-            let dissolved = kinder::leaf(desk, dissolved, &format!("D_{}", v.line), "dissolved copper", &MILLIGRAMS);
+            let total = kinder::leaf(desk, total, &format!("C_log{}", v.line), "total copper", &COPPER);
+            let dissolved = kinder::leaf(desk, dissolved, &format!("C_d,log{}", v.line), "dissolved copper", &COPPER);
             Some((dissolved / total).meaning::<Ratio>())
         })
         .collect();
@@ -262,7 +270,7 @@ fn mean_with_spell(
     days: &Figure<Time>,
 ) -> Figure<MassConcentration> {
     let offset = worst_start(start.si(), raised.si(), rest.si(), end.si(), PER_DAY.of(loss.si()), days.in_unit(&DAYS));
-    let span: Figure<Time> = Figure::counted(LASTING_DAYS, "28 d", "averaging time of the lasting limit", &DAYS);
+    let span: Figure<Time> = Figure::counted(LASTING_DAYS, "28", "averaging time of the lasting limit", &DAYS);
     let offset: Figure<Time> =
         Figure::counted(offset, "t_x", "day of the spell on which the worst 28 days begin", &DAYS);
     let first = days - &offset;
@@ -271,19 +279,19 @@ fn mean_with_spell(
         "copper.spell-mean-from",
         "Copper when the worst 28 days begin",
         "C_x",
-        &MILLIGRAMS,
+        &COPPER,
     );
     let up = balance::mean(&from, raised, loss, &first).named(
         "copper.spell-mean-up",
         "Mean of the spell's part of them",
         "C_up",
-        &MILLIGRAMS,
+        &COPPER,
     );
     let down = balance::mean(end, rest, loss, &left).named(
         "copper.spell-mean-down",
         "Mean of the days after it",
         "C_down",
-        &MILLIGRAMS,
+        &COPPER,
     );
     let share: Figure<Ratio> = (&first / &span).meaning();
     let rest_share: Figure<Ratio> = (&left / &span).meaning();
@@ -316,10 +324,12 @@ fn spell_at(desk: &Desk<'_>, room: &Room<'_>, level: u32) -> Option<Raised> {
         &release,
         &room.volume.low,
         &room.loss,
-        &MILLIGRAMS,
-    );
-    let most: Figure<Time> = Figure::cited(f64::from(SPELL_DAYS.1), "t_most", "longest spell", &DAYS, &SPELLS);
-    let reach = balance::days_to(&format!("copper.days-{level}"), &room.start, &raised, &room.limits.stop, &room.loss);
+        &COPPER,
+    )
+    .called(&format!("C_rest,{level}"));
+    let most: Figure<Time> = Figure::cited(f64::from(SPELL_DAYS.1), "t_max", "longest spell", &DAYS, &SPELLS);
+    let reach = balance::days_to(&format!("copper.days-{level}"), &room.start, &raised, &room.limits.stop, &room.loss)
+        .map(|days| days.called(&format!("t_stop,{level}")));
     if reach.is_none() && raised.si() > room.limits.stop.si() {
         return None;
     }
@@ -337,20 +347,20 @@ fn spell_at(desk: &Desk<'_>, room: &Room<'_>, level: u32) -> Option<Raised> {
         let end = balance::after(&room.start, &raised, &room.loss, &named).named(
             "copper.spell-end",
             "Copper on the last day, at most",
-            "C_end",
-            &MILLIGRAMS,
+            "C_spell",
+            &COPPER,
         );
         let total = mean_with_spell(&room.start, &raised, &room.rest, &end, &room.loss, &named);
         let mean = match &room.dissolved {
             Some(share) => &total * share,
             None => total,
         }
-        .named("copper.spell-mean", "Mean over the worst 28 days around a spell, at most", "C_28", &MILLIGRAMS);
+        .named("copper.spell-mean", "Mean over the worst 28 days around a spell, at most", "C_28", &COPPER);
         if mean.si() <= room.limits.lasting.si() && end.si() <= room.limits.stop.si() * (1.0 + 1e-12) {
             return Some(Raised { level, days: named, end, mean });
         }
         let fewer = days.in_unit(&DAYS) - 1.0;
-        days = Figure::counted(fewer, "t", "days, fewer than stop allows, for the lasting mean", &DAYS);
+        days = Figure::counted(fewer, "t_fewer", "days, fewer than stop allows, for the lasting mean", &DAYS);
     }
 }
 
@@ -426,19 +436,23 @@ pub fn choose(
     }
     let season_ends = season_bounds(desk);
     let loss = loss(desk, volume);
-    let cold = temperature(SEASON_CELSIUS, "T_cold", "coldest water the panel runs in, 8 °C, common practice");
-    let warm = temperature(20.0, "T_warm", "20 °C");
-    let least = balance::loss_at("copper.loss-cold", "Least loss in water of 8 °C", &loss.least, &cold);
-    let most = balance::loss_at("copper.loss-warm", "Most loss in water of 20 °C", &loss.most, &warm);
+    let cold = temperature(SEASON_CELSIUS, "θ_cold", "coldest water the panel runs in, common practice");
+    let warm = temperature(20.0, "θ_warm", "water of summer");
+    let title = |end: &str, celsius: f64| format!("{end} loss in water of {}", rounding::warmth(celsius, desk.system));
+    let least =
+        balance::loss_at("copper.loss-cold", &title("Least", SEASON_CELSIUS), &loss.least, &cold).called("k_cold");
+    let most = balance::loss_at("copper.loss-warm", &title("Most", 20.0), &loss.most, &warm).called("k_warm");
     let hold = if holding == 0 { no_release() } else { release(desk, holding)? };
     let rest_most =
-        balance::resting("copper.rest-most", "Resting copper, at most", &hold, &volume.low, &least, &MILLIGRAMS);
+        balance::resting("copper.rest-most", "Resting copper, at most", &hold, &volume.low, &least, &COPPER)
+            .called("C_rest,high");
     let rest_least =
-        balance::resting("copper.rest-least", "Resting copper, at least", &hold, &volume.high, &most, &MILLIGRAMS);
+        balance::resting("copper.rest-least", "Resting copper, at least", &hold, &volume.high, &most, &COPPER)
+            .called("C_rest,low");
     let dissolved = dissolved_share(desk);
     let lasting_form = match &dissolved {
         Some(share) => {
-            (&rest_most * share).named("copper.rest-dissolved", "Of that, dissolved at most", "C_d", &MILLIGRAMS)
+            (&rest_most * share).named("copper.rest-dissolved", "Of that, dissolved at most", "C_rest,d", &COPPER)
         }
         None => rest_most.clone(),
     };
@@ -466,7 +480,7 @@ pub fn choose(
         return None;
     }
     let last = readings::fresh(desk, |r| r.total_copper.as_ref()).filter(|r| !r.less_than);
-    let last = last.map(|r| kinder::leaf(desk, r, "C_now", "total copper, as read", &MILLIGRAMS));
+    let last = last.map(|r| kinder::leaf(desk, r, "C_now", "total copper, as read", &COPPER));
     // The spell before may have ended at stop six weeks ago; what is left of it is still on its way to rest.
     let gap: Figure<Time> = Figure::cited(SPELL_GAP_DAYS, "t_gap", "days between two spells at least", &DAYS, &SPELLS);
     let mut starts = vec![balance::after(&limits.stop, &rest_most, &least, &gap)];
@@ -474,8 +488,8 @@ pub fn choose(
     let start = maximum(&starts)?.rounded(Way::Up, 1.0, &MICROGRAMS).named(
         "copper.spell-start",
         "Copper a spell may start from, at most",
-        "C_0",
-        &MILLIGRAMS,
+        "C_start",
+        &COPPER,
     );
     if start.si() >= limits.stop.si() {
         verdict.add("panel", "step-over-limit", Word::NotYet, "");

@@ -6,9 +6,10 @@ use crate::diag::Diagnostic;
 use crate::reference::{SALT_CONDUCTIVITY, VOLUME_UNCERTAINTY};
 use crate::site::{Depth, FlowTest, Section, Shape, Stated};
 use crate::units::table::{
-    CUBIC_METRE, KILOGRAM, LITRES_PER_SECOND, METRE, MICROSIEMENS, ONE, PERCENT, SQUARE_METRE, Unit,
+    CUBIC_METRE, KILOGRAM, LITRES_PER_SECOND, METRE, MICROSIEMENS, MILLIGRAMS_PER_MICROSIEMENS, ONE, PERCENT,
+    SQUARE_METRE, Unit,
 };
-use crate::units::{Area, Kind, Length, Ratio, Si, Time, Volume, VolumeRate};
+use crate::units::{Area, Length, Ratio, Si, Time, Volume, VolumeRate};
 use crate::water::volume as geometry;
 use crate::workings::{Figure, Way, sum};
 
@@ -47,29 +48,29 @@ pub struct Part {
 /// One reading of salt dilution: kg/m³ of salt a S/m.
 type SaltFactor = <uom::si::f64::MassDensity as std::ops::Div<uom::si::f64::ElectricalConductivity>>::Output;
 
-static SALT_FACTOR: Unit =
-    Unit { kind: Kind::Printed, symbol: "mg/L a µS/cm", size: 1e-3 / 1e-4, zero: 0.0, also: &[] };
-
 fn stated<Q: Si>(desk: &Desk<'_>, value: &Stated<Q>, symbol: &str, title: &str, unit: &'static Unit) -> Figure<Q> {
     Figure::stated(value.value, symbol, title, unit, &desk.place(value.span))
 }
 
-fn depth_of(desk: &mut Desk<'_>, id: &str, depth: &Depth) -> (Figure<Length>, String, bool) {
+fn depth_of(desk: &mut Desk<'_>, index: usize, depth: &Depth) -> (Figure<Length>, String, bool) {
+    let id = slug(index);
+    let part = index + 1;
+    let symbol = format!("d_{part}");
     match depth {
-        Depth::Mean(mean) => (stated(desk, mean, "d", "mean depth", &METRE), "mean depth given".into(), false),
+        Depth::Mean(mean) => (stated(desk, mean, &symbol, "mean depth", &METRE), "mean depth given".into(), false),
         Depth::Soundings { depths, vertical_walls, span } => {
             let place = desk.place(*span);
             let leaves: Vec<Figure<Length>> = depths
                 .iter()
                 .enumerate()
-                .map(|(i, d)| Figure::stated(*d, &format!("d_{}", i + 1), "sounding", &METRE, &place))
+                .map(|(i, d)| Figure::stated(*d, &format!("z_{part},{}", i + 1), "sounding", &METRE, &place))
                 .collect();
             let words = format!(
                 "{} soundings, {}",
                 depths.len(),
                 if *vertical_walls { "vertical walls" } else { "zeros at the banks counted" }
             );
-            (geometry::mean_depth(&format!("{id}.depth"), &leaves), words, false)
+            (geometry::mean_depth(&format!("{id}.depth"), &leaves).called(&symbol), words, false)
         }
         Depth::Greatest(greatest) => {
             desk.assume(Assumption::new(
@@ -78,8 +79,9 @@ fn depth_of(desk: &mut Desk<'_>, id: &str, depth: &Depth) -> (Figure<Length>, St
                 "soundings on two crossing lines",
                 "a handbook's guess",
             ));
-            let leaf = stated(desk, greatest, "d_max", "greatest depth", &METRE);
-            (geometry::mean_from_greatest(&format!("{id}.depth"), &leaf), "0.4 of the greatest depth".into(), true)
+            let leaf = stated(desk, greatest, &format!("z_{part},max"), "greatest depth", &METRE);
+            let mean = geometry::mean_from_greatest(&format!("{id}.depth"), &leaf).called(&symbol);
+            (mean, "0.4 of the greatest depth".into(), true)
         }
     }
 }
@@ -93,49 +95,59 @@ fn part(desk: &mut Desk<'_>, index: usize, section: &Section) -> (Part, Figure<R
     let id = slug(index);
     let area_id = format!("{id}.area");
     let title = format!("Volume of the {}", section.name);
-    let solid = |area: Figure<Area>, depth: Figure<Length>| area * depth;
+    // Every part has letters of its own.
+    let of = |letter: &str| format!("{letter}_{}", index + 1);
+    let solid = |area: Figure<Area>, depth: Figure<Length>| area.called(&of("A")) * depth;
     let (exact, how, estimate): (Figure<Volume>, String, bool) = match &section.shape {
         Shape::Rectangle { length, width, depth } => {
-            let (l, w) = (stated(desk, length, "l", "length", &METRE), stated(desk, width, "w", "width", &METRE));
-            let (d, words, guess) = depth_of(desk, &id, depth);
+            let (l, w) =
+                (stated(desk, length, &of("l"), "length", &METRE), stated(desk, width, &of("B"), "width", &METRE));
+            let (d, words, guess) = depth_of(desk, index, depth);
             (solid(geometry::rectangle(&area_id, &l, &w), d), format!("rectangle; {words}"), guess)
         }
         Shape::Ellipse { length, width, depth } => {
-            let (l, w) =
-                (stated(desk, length, "l", "long axis", &METRE), stated(desk, width, "w", "short axis", &METRE));
-            let (d, words, guess) = depth_of(desk, &id, depth);
+            let (l, w) = (
+                stated(desk, length, &of("l"), "long axis", &METRE),
+                stated(desk, width, &of("B"), "short axis", &METRE),
+            );
+            let (d, words, guess) = depth_of(desk, index, depth);
             (solid(geometry::ellipse(&area_id, &l, &w), d), format!("ellipse; {words}"), guess)
         }
         Shape::Circle { diameter, depth } => {
-            let l = stated(desk, diameter, "D", "diameter", &METRE);
-            let (d, words, guess) = depth_of(desk, &id, depth);
+            let l = stated(desk, diameter, &of("D"), "diameter", &METRE);
+            let (d, words, guess) = depth_of(desk, index, depth);
             (solid(geometry::ellipse(&area_id, &l, &l), d), format!("circle; {words}"), guess)
         }
         Shape::MeasuredArea { area, depth } => {
-            let a = stated(desk, area, "A", "area", &SQUARE_METRE);
-            let (d, words, guess) = depth_of(desk, &id, depth);
+            let a = stated(desk, area, &of("A"), "area", &SQUARE_METRE);
+            let (d, words, guess) = depth_of(desk, index, depth);
             (solid(a, d), format!("measured area; {words}"), guess)
         }
         Shape::Prismoid { top, middle, bottom, depth } => {
-            let top = stated(desk, top, "A_top", "area at the water line", &SQUARE_METRE);
-            let middle = stated(desk, middle, "A_middle", "area half way down", &SQUARE_METRE);
-            let bottom = stated(desk, bottom, "A_bottom", "area at the bottom", &SQUARE_METRE);
-            let depth = stated(desk, depth, "d", "depth", &METRE);
+            let top = stated(desk, top, &format!("{},top", of("A")), "area at the water line", &SQUARE_METRE);
+            let middle = stated(desk, middle, &format!("{},middle", of("A")), "area half way down", &SQUARE_METRE);
+            let bottom = stated(desk, bottom, &format!("{},bottom", of("A")), "area at the bottom", &SQUARE_METRE);
+            let depth = stated(desk, depth, &of("d"), "depth", &METRE);
             (geometry::prismoid(&top, &middle, &bottom, &depth), "prismoid of three areas".into(), false)
         }
         Shape::Stream { length, width, depth } => {
-            let l = stated(desk, length, "l", "length", &METRE);
-            let w = stated(desk, width, "w", "mean width", &METRE);
-            let d = stated(desk, depth, "d", "mean depth of water", &METRE);
+            let l = stated(desk, length, &of("l"), "length", &METRE);
+            let w = stated(desk, width, &of("B"), "mean width", &METRE);
+            let d = stated(desk, depth, &of("d"), "mean depth of water", &METRE);
             (solid(geometry::rectangle(&area_id, &l, &w), d), "length, width and depth of the water".into(), false)
         }
         Shape::Known { volume } => {
-            (stated(desk, volume, "V_one", "volume of one", &CUBIC_METRE), "known volume".into(), false)
+            (stated(desk, volume, &of("v"), "volume of one", &CUBIC_METRE), "known volume".into(), false)
         }
     };
     let exact = if section.count > 1 {
-        let count: Figure<Ratio> =
-            Figure::stated(Ratio::from_si(f64::from(section.count)), "n", "how many", &ONE, &desk.place(section.span));
+        let count: Figure<Ratio> = Figure::stated(
+            Ratio::from_si(f64::from(section.count)),
+            &of("N"),
+            "how many",
+            &ONE,
+            &desk.place(section.span),
+        );
         exact * count
     } else {
         exact
@@ -188,10 +200,15 @@ pub fn find(desk: &mut Desk<'_>) -> Option<VolumePlan> {
         methods.push(("water meter at filling".into(), volume, uncertainty));
     }
     if let Some(salt) = &told.salt_dilution {
-        let mass = stated(desk, &salt.salt, "m", "salt added", &KILOGRAM);
-        let rise = stated(desk, &salt.rise, "κ", "rise of conductivity", &MICROSIEMENS);
-        let factor: Figure<SaltFactor> =
-            Figure::cited(0.486, "c", "salt a litre for each µS/cm", &SALT_FACTOR, &SALT_CONDUCTIVITY);
+        let mass = stated(desk, &salt.salt, "m_added", "salt added", &KILOGRAM);
+        let rise = stated(desk, &salt.rise, "Δκ_added", "rise of conductivity", &MICROSIEMENS);
+        let factor: Figure<SaltFactor> = Figure::cited(
+            0.486,
+            "c_κ",
+            "salt a litre for each µS/cm",
+            &MILLIGRAMS_PER_MICROSIEMENS,
+            &SALT_CONDUCTIVITY,
+        );
         let rise = rise.meaning::<uom::si::f64::ElectricalConductivity>();
         let volume = geometry::from_salt(&mass, &rise, &factor).named(
             "volume.salt",
@@ -230,7 +247,8 @@ pub fn find(desk: &mut Desk<'_>) -> Option<VolumePlan> {
     let mut ways: Vec<(String, Figure<Volume>, Figure<Ratio>)> = Vec::new();
     if let Some(tape) = tape.clone() {
         let id = if methods.is_empty() { "volume.uncertainty" } else { "volume.tape-uncertainty" };
-        let uncertainty = geometry::uncertainty_of_sum(id, &tape, &weights);
+        let uncertainty =
+            geometry::uncertainty_of_sum(id, &tape, &weights).called(if methods.is_empty() { "u" } else { "u_tape" });
         ways.push(("tape".into(), tape, uncertainty));
     }
     ways.extend(methods.iter().cloned());
@@ -303,7 +321,7 @@ pub fn flow(desk: &mut Desk<'_>, volume: &VolumePlan) -> Option<(Figure<VolumeRa
     let flow = match told {
         FlowTest::Bucket { volume, time } => {
             let caught = stated(desk, &volume, "V_b", "volume caught", &crate::units::table::LITRE);
-            let seconds = stated(desk, &time, "t", "time it took", &crate::units::table::SECOND);
+            let seconds = stated(desk, &time, "t_b", "time it took", &crate::units::table::SECOND);
             crate::water::flow::bucket(&caught, &seconds)
         }
         FlowTest::Notch { head } => crate::water::flow::notch(&stated(desk, &head, "H", "head over the notch", &METRE)),

@@ -18,7 +18,7 @@ pub fn csv(book: &Book) -> Result<String, csv::Error> {
             line.number.to_string(),
             line.id.clone(),
             line.title.clone(),
-            format!("{} = {}", line.symbol_text(), line.formula_text()),
+            line.equation_text(),
             line.keyed_text(),
             line.unit.of(line.node.si).to_string(),
             line.unit.symbol.to_owned(),

@@ -219,6 +219,14 @@ pub const AMMONIA_NH3: Unit =
 /// Total ammonia as NH4.
 pub const AMMONIA_NH4: Unit =
     unit(Kind::Ammonia, "mg/L NH₄", 1e-3 * N / (N + 4.0 * H), &["mg/lnh4", "mg/lnh₄", "ppmnh4"]);
+/// Total ammonia as nitrogen, in the words of US kits.
+pub const AMMONIA_PPM: Unit = unit(Kind::Ammonia, "ppm N", 1e-3, &[]);
+/// Nitrite as the ion, in the words of US kits.
+pub const NITRITE_PPM: Unit = unit(Kind::Nitrite, "ppm NO₂", 1e-3, &[]);
+/// Nitrate as the ion, in the words of US kits.
+pub const NITRATE_PPM: Unit = unit(Kind::Nitrate, "ppm NO₃", 1e-3, &[]);
+/// Copper. A unit of its own, because it is shown as the owner's kit shows it, whatever else is in mg/L.
+pub const COPPER: Unit = unit(Kind::Copper, "mg/L", 1e-3, &[]);
 /// Nitrite as the ion.
 pub const NITRITE_ION: Unit = unit(Kind::Nitrite, "mg/L NO₂", 1e-3, &["mg/lno2", "mg/lno₂", "ppmno2"]);
 /// Nitrite as nitrogen.
@@ -289,8 +297,20 @@ pub const AMPERE_HOUR: Unit = unit(Kind::Printed, "Ah", 3600.0, &[]);
 pub const GRAMS_PER_DAY: Unit = unit(Kind::Printed, "g a day", 1e-3 / DAY, &[]);
 /// Grams per year.
 pub const GRAMS_PER_YEAR: Unit = unit(Kind::Printed, "g a year", 1e-3 / (365.0 * DAY), &[]);
+/// Ounces per year.
+pub const OUNCES_PER_YEAR: Unit = unit(Kind::Printed, "oz a year", LB / 16.0 / (365.0 * DAY), &[]);
 /// Milligrams per litre and day.
 pub const MILLIGRAMS_PER_DAY: Unit = unit(Kind::Printed, "mg/L a day", 1e-3 / DAY, &[]);
+/// The same, in the words of US kits.
+pub const PPM_PER_DAY: Unit = unit(Kind::Printed, "ppm a day", 1e-3 / DAY, &[]);
+/// Micrograms per litre and day.
+pub const MICROGRAMS_PER_DAY: Unit = unit(Kind::Printed, "µg/L a day", 1e-6 / DAY, &[]);
+/// The same, in the words of US kits.
+pub const PPB_PER_DAY: Unit = unit(Kind::Printed, "ppb a day", 1e-6 / DAY, &[]);
+/// Milligrams per litre for each µS/cm.
+pub const MILLIGRAMS_PER_MICROSIEMENS: Unit = unit(Kind::Printed, "mg/L a µS/cm", 10.0, &[]);
+/// The same, in the words of US kits.
+pub const PPM_PER_MICROSIEMENS: Unit = unit(Kind::Printed, "ppm a µS/cm", 10.0, &[]);
 /// Per day.
 pub const PER_DAY: Unit = unit(Kind::Printed, "a day", 1.0 / DAY, &[]);
 /// Kelvin, as a difference.

@@ -10,7 +10,7 @@ pub fn share_needed<Q>(id: &str, now: &Figure<Q>, target: &Figure<Q>, supply: &F
 where
     Q: Si + std::ops::Sub<Output = Q> + std::ops::Div<Output = Ratio>,
 {
-    ((now - target) / (now - supply)).named(id, "Share of the water to replace", "f", &ONE)
+    ((now - target) / (now - supply)).named(id, "Share of the water to replace", "f_change", &ONE)
 }
 
 /// The fewest equal changes that replace `share` when none may be larger than `most`: ln(1 − f) / ln(1 − s), up.
@@ -20,7 +20,7 @@ pub fn fewest(id: &str, share: &Figure<Ratio>, most: &Figure<Ratio>) -> Figure<R
     ((&one - share).ln() / (&one - most).ln()).rounded(Way::Up, 1.0, &ONE).named(
         id,
         "Number of equal changes",
-        "n",
+        "n_change",
         &ONE,
     )
 }
@@ -30,7 +30,7 @@ pub fn fewest(id: &str, share: &Figure<Ratio>, most: &Figure<Ratio>) -> Figure<R
 pub fn each(id: &str, share: &Figure<Ratio>, count: &Figure<Ratio>) -> Figure<Ratio> {
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
     let rest = (&one - share).power(&(&one / count));
-    (&one - &rest).named(id, "Share of one change", "s", &ONE)
+    (&one - &rest).named(id, "Share of one change", "s_change", &ONE)
 }
 
 /// Water that one continuous flow-through needs to replace `share`: −V · ln(1 − f).

@@ -7,6 +7,17 @@ use crate::units::table::{CELSIUS, DAYS, KELVIN_DIFFERENCE, ONE, PER_DAY};
 use crate::units::{MassConcentration, Ratio, Si, TemperatureInterval, ThermodynamicTemperature, Time, Unit, Volume};
 use crate::workings::Figure;
 
+/// How much faster copper is lost at a temperature than at 20 °C: 1.05^(T − 20 °C).
+#[must_use]
+pub fn growth(temperature: &Figure<ThermodynamicTemperature>) -> Figure<Ratio> {
+    let base: Figure<Ratio> = Figure::cited(LOSS_PER_DEGREE, "b", "growth a degree Celsius", &ONE, &COPPER_LOSS_WARMTH);
+    let twenty: Figure<ThermodynamicTemperature> =
+        Figure::counted(20.0, "θ_ref", "where the loss is told for", &CELSIUS);
+    let one_degree: Figure<TemperatureInterval> = Figure::counted(1.0, "1 °C", "one degree", &KELVIN_DIFFERENCE);
+    let above = &temperature.meaning::<TemperatureInterval>() - &twenty.meaning::<TemperatureInterval>();
+    base.power(&(above / one_degree))
+}
+
 /// Loss constant at a temperature: k20 · 1.05^(T − 20 °C).
 #[must_use]
 pub fn loss_at(
@@ -15,11 +26,7 @@ pub fn loss_at(
     at_20: &Figure<Frequency>,
     temperature: &Figure<ThermodynamicTemperature>,
 ) -> Figure<Frequency> {
-    let base: Figure<Ratio> = Figure::cited(LOSS_PER_DEGREE, "θ", "growth a degree", &ONE, &COPPER_LOSS_WARMTH);
-    let twenty: Figure<ThermodynamicTemperature> = Figure::counted(20.0, "T_20", "20 °C", &CELSIUS);
-    let one_degree: Figure<TemperatureInterval> = Figure::counted(1.0, "1 K", "one degree", &KELVIN_DIFFERENCE);
-    let above = &temperature.meaning::<TemperatureInterval>() - &twenty.meaning::<TemperatureInterval>();
-    (at_20 * base.power(&(above / one_degree))).named(id, title, "k", &PER_DAY)
+    (at_20 * growth(temperature)).named(id, title, "k", &PER_DAY)
 }
 
 /// Copper at which release and loss balance.

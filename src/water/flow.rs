@@ -14,11 +14,11 @@ pub fn bucket(volume: &Figure<Volume>, time: &Figure<Time>) -> Figure<VolumeRate
 /// A 90° notch (FL-03): Q = 2.49 · H^2.48 in feet and cubic feet a second.
 #[must_use]
 pub fn notch(head: &Figure<Length>) -> Figure<VolumeRate> {
-    let foot: Figure<Length> = Figure::counted(0.3048, "ft", "one foot, in metres", &crate::units::table::METRE);
-    let exponent: Figure<Ratio> = Figure::cited(2.48, "e", "exponent", &ONE, &NOTCH);
+    let foot: Figure<Length> = Figure::counted(0.3048, "1 ft", "one foot", &crate::units::table::METRE);
+    let exponent: Figure<Ratio> = Figure::cited(2.48, "n_Q", "exponent", &ONE, &NOTCH);
     let factor: Figure<VolumeRate> = Figure::leaf(
         VolumeRate::from_si(2.49 * 0.028_316_846_592),
-        "c",
+        "c_Q",
         "2.49 cubic feet a second",
         &LITRES_PER_SECOND,
         crate::workings::Source::Cited(&NOTCH),

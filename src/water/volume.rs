@@ -8,14 +8,15 @@ use crate::workings::{Figure, maximum, minimum, sum};
 /// Mean of soundings, zeros at sloping banks included.
 #[must_use]
 pub fn mean_depth(id: &str, soundings: &[Figure<Length>]) -> Figure<Length> {
-    let count: Figure<Ratio> = Figure::counted(soundings.len() as f64, "n", "number of soundings", &ONE);
+    let count: Figure<Ratio> =
+        Figure::counted(soundings.len() as f64, &soundings.len().to_string(), "number of soundings", &ONE);
     (sum(soundings) / count).named(id, "Mean depth", "d", &METRE).from_source(&MEAN_DEPTH)
 }
 
 /// Mean depth guessed from the greatest.
 #[must_use]
 pub fn mean_from_greatest(id: &str, greatest: &Figure<Length>) -> Figure<Length> {
-    let share: Figure<Ratio> = Figure::cited(0.4, "q", "share of the greatest depth", &ONE, &MEAN_DEPTH_SHORTCUT);
+    let share: Figure<Ratio> = Figure::cited(0.4, "q_depth", "share of the greatest depth", &ONE, &MEAN_DEPTH_SHORTCUT);
     (greatest * share).named(id, "Mean depth", "d", &METRE)
 }
 
@@ -72,15 +73,17 @@ pub fn weighted(
 ) -> (Figure<Volume>, Figure<Ratio>) {
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
     let two: Figure<Ratio> = Figure::counted(2.0, "2", "two", &ONE);
+    let symbol = |letter: &str| if step.is_empty() { letter.to_owned() } else { format!("{letter}_mean") };
     let id = |name: &str| if step.is_empty() { format!("volume.{name}") } else { format!("volume.{step}.{name}") };
     // Weights relative to the first method, so that they stay pure numbers.
     let spread = (first.0 * first.1) / (second.0 * second.1);
-    let weight = spread.power(&two).named(id("weight"), "Weight of the second method", "g", &ONE);
+    let weight = spread.power(&two).named(id("weight"), "Weight of the second method", &symbol("g"), &ONE);
     let total = &one + &weight;
     let title = if step.is_empty() { "Volume" } else { "Mean of the first two methods" };
-    let mean = ((first.0 + &(&weight * second.0)) / total.clone()).named(id("total"), title, "V", &CUBIC_METRE);
+    let mean =
+        ((first.0 + &(&weight * second.0)) / total.clone()).named(id("total"), title, &symbol("V"), &CUBIC_METRE);
     let uncertainty =
-        (first.0 * first.1 / (&mean * &total.sqrt())).named(id("uncertainty"), "Its uncertainty", "u", &ONE);
+        (first.0 * first.1 / (&mean * &total.sqrt())).named(id("uncertainty"), "Its uncertainty", &symbol("u"), &ONE);
     (mean, uncertainty)
 }
 

@@ -1,19 +1,33 @@
 //! The book of workings: which figures are published, and their numbered lines.
 
-use std::collections::BTreeMap;
+use std::cell::OnceCell;
+use std::collections::{BTreeMap, BTreeSet};
 use std::rc::Rc;
 
 use serde_json::{Value, json};
 
+use super::aloud::symbol_aloud;
 use super::figure::{Expr, Figure, Node, Source, Way};
-use super::render::{self, Piece};
+use super::keyed::keyed;
+use super::spoken::Spoken;
+use super::term::{Piece, Term, Writing, is_number, of_line, split, symbol_pieces};
 use crate::reference::{Citation, Status};
-use crate::units::{Digits, Kind, Ratio, Si, Unit, plain};
+use crate::units::{Si, Unit};
 
 /// The published figures of a plan, in the order of the plan.
 #[derive(Clone, Debug, Default)]
 pub struct Book {
     published: Vec<Published>,
+    spoken: Spoken,
+    /// The lines, made when they are first asked for.
+    numbered: OnceCell<Numbered>,
+}
+
+/// The lines and the symbols they are written with.
+#[derive(Clone, Debug)]
+struct Numbered {
+    names: Names,
+    lines: Rc<[Line]>,
 }
 
 /// A published figure: a named node.
@@ -34,13 +48,15 @@ pub struct Line {
     pub title: String,
     /// Its symbol.
     pub symbol: Vec<Piece>,
-    /// In symbols, after the equals sign.
+    /// In symbols, after the equals sign. Empty for a number that stands by itself.
     pub formula: Vec<Piece>,
+    /// Symbol and formula as they are read aloud.
+    pub aloud: String,
     /// With numbers, after the equals sign.
     pub keyed: Vec<Piece>,
     /// The result, digits only.
     pub result: String,
-    /// Its unit.
+    /// The unit it is written in.
     pub unit: &'static Unit,
     /// Sources and remarks.
     pub notes: Vec<Note>,
@@ -48,6 +64,8 @@ pub struct Line {
     pub status: Status,
     /// Ids of the lines it uses.
     pub uses: Vec<String>,
+    /// Ids of the lines that use it.
+    pub used_by: Vec<String>,
     /// The tree.
     pub node: Rc<Node>,
 }
@@ -64,10 +82,16 @@ pub enum Note {
 }
 
 impl Book {
-    /// Empty.
+    /// Empty, to be written in the units of `spoken`.
     #[must_use]
-    pub fn new() -> Self {
-        Self::default()
+    pub fn new(spoken: Spoken) -> Self {
+        Self { spoken, ..Self::default() }
+    }
+
+    /// In whose units its lines are written.
+    #[must_use]
+    pub fn spoken(&self) -> &Spoken {
+        &self.spoken
     }
 
     /// Publishes a named figure and hands it back. A second figure with the same id is not taken.
@@ -76,6 +100,7 @@ impl Book {
             && self.find(id).is_none()
         {
             self.published.push(Published { node: Rc::clone(figure.node()) });
+            self.numbered = OnceCell::new();
         }
         figure
     }
@@ -89,13 +114,27 @@ impl Book {
     /// Every line: published figures and the named figures they rest on, each after what it uses, grouped by the first
     /// part of its id.
     #[must_use]
-    pub fn lines(&self) -> Vec<Line> {
-        let mut ordered: Vec<Rc<Node>> = Vec::new();
-        let mut seen: BTreeMap<String, ()> = BTreeMap::new();
+    pub fn lines(&self) -> &[Line] {
+        &self.numbered().lines
+    }
+
+    /// The lines, to be held by another.
+    #[must_use]
+    pub fn shared_lines(&self) -> Rc<[Line]> {
+        Rc::clone(&self.numbered().lines)
+    }
+
+    fn numbered(&self) -> &Numbered {
+        self.numbered.get_or_init(|| self.number())
+    }
+
+    fn number(&self) -> Numbered {
+        let mut ordered: Vec<&Rc<Node>> = Vec::new();
+        let mut seen: BTreeSet<&str> = BTreeSet::new();
         for published in &self.published {
             visit(&published.node, &mut seen, &mut ordered);
         }
-        let mut groups: Vec<String> = Vec::new();
+        let mut groups: Vec<&str> = Vec::new();
         for node in &ordered {
             let group = group_of(node);
             if !groups.contains(&group) {
@@ -104,18 +143,135 @@ impl Book {
         }
         // A stable sort keeps the order of use inside a group.
         ordered.sort_by_key(|node| groups.iter().position(|g| *g == group_of(node)));
-        ordered.iter().zip(1..).filter_map(|(node, number)| line(node, number)).collect()
+        let names = Names::apart(&ordered);
+        let writing = Writing { spoken: &self.spoken, names: &names };
+        let mut lines: Vec<Line> =
+            ordered.iter().zip(1..).filter_map(|(node, number)| line(node, number, writing)).collect();
+        let mut used: BTreeMap<String, Vec<String>> = BTreeMap::new();
+        for line in &lines {
+            for id in &line.uses {
+                used.entry(id.clone()).or_default().push(line.id.clone());
+            }
+        }
+        for line in &mut lines {
+            line.used_by = used.remove(&line.id).unwrap_or_default();
+        }
+        Numbered { names, lines: lines.into() }
     }
 
     /// Every figure as JSON: a list of `{id, title, symbols, expression, inputs, value, unit, citation, status}`.
     #[must_use]
     pub fn json(&self) -> Value {
-        Value::Array(self.lines().iter().map(line_json).collect())
+        let Numbered { names, lines } = self.numbered();
+        let writing = Writing { spoken: &self.spoken, names };
+        Value::Array(lines.iter().map(|line| line_json(line, writing)).collect())
     }
 }
 
-fn group_of(node: &Node) -> String {
-    node.name.as_ref().and_then(|n| n.id.split('.').next()).unwrap_or_default().to_owned()
+/// The symbols of a book, each for one quantity.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Names {
+    /// By the symbol as the figure has it: quantities that came second to it, and the symbol they are given instead.
+    instead: BTreeMap<String, Vec<(Identity, String)>>,
+}
+
+/// What tells one quantity from another.
+#[derive(Clone, Debug, PartialEq)]
+enum Identity {
+    /// A line, by its id.
+    Line(String),
+    /// A number that somebody wrote, or a constant: its value and where it comes from.
+    Leaf(u64, String),
+}
+
+fn identity(node: &Node) -> Identity {
+    match (&node.name, &node.expr) {
+        // A leaf under a name of its own is that leaf.
+        (Some(_), Expr::Same(inner)) if inner.name.is_none() && matches!(inner.expr, Expr::Leaf { .. }) => {
+            identity(inner)
+        }
+        (Some(name), _) => Identity::Line(name.id.clone()),
+        (None, Expr::Leaf { source, title, .. }) => {
+            let from = match source {
+                Source::Stated(place) => place.clone(),
+                Source::Cited(citation) => citation.id.to_owned(),
+                Source::Counted => title.clone(),
+            };
+            Identity::Leaf(node.si.to_bits(), from)
+        }
+        _ => Identity::Leaf(node.si.to_bits(), String::new()),
+    }
+}
+
+fn own_symbol(node: &Node) -> &str {
+    match (&node.name, &node.expr) {
+        (Some(name), _) => &name.symbol,
+        (None, Expr::Leaf { symbol, .. }) => symbol,
+        _ => "",
+    }
+}
+
+impl Names {
+    /// Gives quantities that share a symbol one each: the first keeps it, the others get a number behind it.
+    fn apart(lines: &[&Rc<Node>]) -> Names {
+        let mut held: BTreeMap<&str, Vec<Identity>> = BTreeMap::new();
+        let mut found = Vec::new();
+        for node in lines {
+            found.clear();
+            direct(&node.expr, &mut found);
+            for node in std::iter::once(*node).chain(found.iter().copied()) {
+                let symbol = own_symbol(node);
+                if is_number(symbol) {
+                    continue;
+                }
+                let sharers = held.entry(symbol).or_default();
+                let identity = identity(node);
+                if !sharers.contains(&identity) {
+                    sharers.push(identity);
+                }
+            }
+        }
+        let mut names = Names::default();
+        let mut taken: BTreeSet<String> = held.keys().map(|symbol| (*symbol).to_owned()).collect();
+        for (symbol, sharers) in &held {
+            let mut number = 1;
+            for identity in sharers.iter().skip(1) {
+                let other = loop {
+                    number += 1;
+                    let other = numbered(symbol, number);
+                    if taken.insert(other.clone()) {
+                        break other;
+                    }
+                };
+                names.instead.entry((*symbol).to_owned()).or_default().push((identity.clone(), other));
+            }
+        }
+        names
+    }
+
+    /// The symbol of a line or a leaf.
+    pub(super) fn symbol<'s>(&'s self, node: &'s Node) -> &'s str {
+        let own = own_symbol(node);
+        if self.instead.is_empty() {
+            return own;
+        }
+        let Some(others) = self.instead.get(own) else { return own };
+        let identity = identity(node);
+        others.iter().find(|(held, _)| *held == identity).map_or(own, |(_, symbol)| symbol)
+    }
+}
+
+/// `V_low` and 2 is `V_low,2`; `V` and 2 is `V_2`; `M(Cu)` and 2 is `M_2(Cu)`.
+fn numbered(symbol: &str, number: u32) -> String {
+    if let Some((head, rest)) = symbol.split_once('(') {
+        return format!("{head}_{number}({rest}");
+    }
+    let joint = if symbol.contains('_') { ',' } else { '_' };
+    format!("{symbol}{joint}{number}")
+}
+
+fn group_of(node: &Node) -> &str {
+    node.name.as_ref().and_then(|n| n.id.split('.').next()).unwrap_or_default()
 }
 
 fn operands(expr: &Expr) -> Vec<&Rc<Node>> {
@@ -128,9 +284,9 @@ fn operands(expr: &Expr) -> Vec<&Rc<Node>> {
     }
 }
 
-fn visit(node: &Rc<Node>, seen: &mut BTreeMap<String, ()>, ordered: &mut Vec<Rc<Node>>) {
+fn visit<'n>(node: &'n Rc<Node>, seen: &mut BTreeSet<&'n str>, ordered: &mut Vec<&'n Rc<Node>>) {
     if let Some(name) = &node.name
-        && seen.insert(name.id.clone(), ()).is_some()
+        && !seen.insert(&name.id)
     {
         return;
     }
@@ -138,7 +294,7 @@ fn visit(node: &Rc<Node>, seen: &mut BTreeMap<String, ()>, ordered: &mut Vec<Rc<
         visit(operand, seen, ordered);
     }
     if node.name.is_some() {
-        ordered.push(Rc::clone(node));
+        ordered.push(node);
     }
 }
 
@@ -173,9 +329,10 @@ fn cited_words(citation: &Citation) -> String {
     }
 }
 
-fn line(node: &Rc<Node>, number: u32) -> Option<Line> {
+fn line(node: &Rc<Node>, number: u32, writing: Writing<'_>) -> Option<Line> {
     let name = node.name.as_ref()?;
-    let (keyed, result) = render::keyed(node, name);
+    let unit = writing.spoken.unit(name.unit);
+    let (keyed, result) = keyed(writing, node, name.unit);
     let mut found = Vec::new();
     direct(&node.expr, &mut found);
     let mut notes = Vec::new();
@@ -189,18 +346,21 @@ fn line(node: &Rc<Node>, number: u32) -> Option<Line> {
     for used in found {
         match (&used.name, &used.expr) {
             (Some(name), _) => uses.push(name.id.clone()),
-            (None, Expr::Leaf { symbol, title, source, .. }) => {
+            (None, Expr::Leaf { title, source, unit, .. }) => {
+                let symbol = writing.names.symbol(used);
+                let shown = writing.spoken.unit(unit).symbol;
+                // A number names itself, and so does a constant that the line lets stand for itself.
+                let unit = if shown.is_empty() || is_number(symbol) { String::new() } else { format!(" ({shown})") };
                 let words = match source {
-                    Source::Stated(place) => format!(" {title}, {place}"),
+                    Source::Stated(place) => format!(" {title}{unit}, {place}"),
                     Source::Cited(citation) => {
                         weaken(citation.status);
-                        format!(" {title}: {}", cited_words(citation))
+                        format!(" {title}{unit}: {}", cited_words(citation))
                     }
-                    // A bare number such as 1 or ½ names itself.
-                    Source::Counted if symbol.starts_with(|c: char| c.is_ascii_digit() || c == '½') => continue,
-                    Source::Counted => format!(" {title}"),
+                    Source::Counted if is_number(symbol) => continue,
+                    Source::Counted => format!(" {title}{unit}"),
                 };
-                add_symbol(&mut notes, symbol_pieces(symbol), words);
+                add_symbol(&mut notes, writing.called(used), words);
             }
             _ => {}
         }
@@ -210,30 +370,30 @@ fn line(node: &Rc<Node>, number: u32) -> Option<Line> {
         notes.push(Note::Source(cited_words(citation)));
     }
     notes.extend(node.remarks.iter().cloned().map(Note::Remark));
-    if keyed.iter().any(|p| matches!(p, Piece::Text(t) if is_factor(t))) {
-        notes.extend(unit_remark(node, name.unit).map(Note::Remark));
-    }
+    let term = of_line(node);
+    let symbol = writing.names.symbol(node);
+    let called = symbol_aloud(&split(symbol));
+    let aloud = match &term {
+        Some(term @ Term::Solved { .. }) => format!("{called} from {}", writing.aloud(term)),
+        Some(term) => format!("{called} equals {}", writing.aloud(term)),
+        None => called,
+    };
     Some(Line {
         number,
         id: name.id.clone(),
         title: name.title.clone(),
-        symbol: symbol_pieces(&name.symbol),
-        formula: render::symbols(node),
+        symbol: symbol_pieces(symbol),
+        formula: term.map(|term| writing.symbols(&term, false)).unwrap_or_default(),
+        aloud,
         keyed,
         result,
-        unit: name.unit,
+        unit,
         notes,
         status,
         uses,
+        used_by: Vec::new(),
         node: Rc::clone(node),
     })
-}
-
-/// Whether a piece is a factor between units, as `render` adds it: an operator and a number.
-fn is_factor(text: &str) -> bool {
-    text.strip_prefix(" × ")
-        .or_else(|| text.strip_prefix(" / "))
-        .is_some_and(|n| n.starts_with(|c: char| c.is_ascii_digit()))
 }
 
 /// Adds a symbol with its words. A run of symbols with the same words stands as first to last.
@@ -251,38 +411,6 @@ fn add_symbol(notes: &mut Vec<Note>, symbol: Vec<Piece>, words: String) {
     notes.push(Note::Symbol(symbol, words));
 }
 
-/// Hardness degrees and the like among the units a line is keyed in, said in moles, so that its factor can be found.
-fn unit_remark(node: &Node, name_unit: &'static Unit) -> Option<String> {
-    let mut units: Vec<&'static Unit> = vec![name_unit];
-    let mut found = Vec::new();
-    direct(&node.expr, &mut found);
-    for used in found {
-        match (&used.name, &used.expr) {
-            (Some(name), _) => units.push(name.unit),
-            (None, Expr::Leaf { unit, .. }) => units.push(unit),
-            _ => {}
-        }
-    }
-    let odd = |u: &&'static Unit| {
-        matches!(u.kind, Kind::CarbonateHardness | Kind::GeneralHardness | Kind::Calcium)
-            && (u.size - 1.0).abs() > 1e-12
-    };
-    let mut said: Vec<String> = Vec::new();
-    for unit in units.iter().filter(|u| odd(u)) {
-        let moles = if unit.kind == Kind::CarbonateHardness { "meq/L" } else { "mmol/L" };
-        let words = format!("1\u{a0}{} = {}\u{a0}{moles}", unit.symbol, plain(unit.size, Digits::Significant(6)));
-        if !said.contains(&words) {
-            said.push(words);
-        }
-    }
-    (!said.is_empty()).then(|| said.join("; "))
-}
-
-fn symbol_pieces(symbol: &str) -> Vec<Piece> {
-    let leaf: Figure<Ratio> = Figure::counted(0.0, symbol, "", &crate::units::table::ONE);
-    render::symbols(leaf.node())
-}
-
 /// The pieces as plain text, subscripts after an underscore, powers after a caret.
 pub(super) fn flat(pieces: &[Piece]) -> String {
     pieces
@@ -292,9 +420,27 @@ pub(super) fn flat(pieces: &[Piece]) -> String {
             Piece::Variable(head, sub) if sub.is_empty() => head.clone(),
             Piece::Variable(head, sub) => format!("{head}_{sub}"),
             Piece::Raised(inner) => format!("^({})", flat(inner)),
+            Piece::Over(above, below) => {
+                let wrapped = |pieces: &[Piece], operators: &[&str]| {
+                    if stands_open(pieces, operators) { format!("({})", flat(pieces)) } else { flat(pieces) }
+                };
+                let sums = [" + ", " \u{2212} ", " + … + "];
+                format!("{} / {}", wrapped(above, &sums), wrapped(below, &[&sums[..], &[" · ", " / "]].concat()))
+            }
+            Piece::Root(inner) => format!("√({})", flat(inner)),
             Piece::Line(id) => format!(" [{id}]"),
         })
         .collect()
+}
+
+/// Whether one of these operators stands outside all brackets.
+fn stands_open(pieces: &[Piece], operators: &[&str]) -> bool {
+    let mut depth = 0_i32;
+    pieces.iter().any(|piece| {
+        let Piece::Text(words) = piece else { return false };
+        depth += words.matches('(').count() as i32 - words.matches(')').count() as i32;
+        depth == 0 && operators.contains(&words.as_str())
+    })
 }
 
 impl Line {
@@ -302,6 +448,13 @@ impl Line {
     #[must_use]
     pub fn formula_text(&self) -> String {
         flat(&self.formula)
+    }
+
+    /// Symbol and formula as plain text.
+    #[must_use]
+    pub fn equation_text(&self) -> String {
+        let joint = if matches!(self.node.expr, Expr::Solved { .. }) { "from" } else { "=" };
+        format!("{} {joint} {}", self.symbol_text(), self.formula_text())
     }
 
     /// The keyed line as plain text, with the ids of the lines its numbers come from.
@@ -333,14 +486,24 @@ impl Line {
     }
 }
 
-fn tree(node: &Node, top: bool) -> Value {
+/// The unit in which a rounding step is named.
+fn step_unit(unit: &'static Unit, spoken: &Spoken) -> &'static Unit {
+    let shown = spoken.unit(unit);
+    if (shown.size / unit.size - 1.0).abs() < 1e-12 { shown } else { unit }
+}
+
+fn tree(node: &Node, top: bool, writing: Writing<'_>) -> Value {
     if !top && let Some(name) = &node.name {
         return json!({ "line": name.id });
     }
-    let all = |op: &str, list: &[&Rc<Node>]| json!({ "op": op, "of": list.iter().map(|n| tree(n, false)).collect::<Vec<_>>() });
+    let all = |op: &str, list: &[&Rc<Node>]| json!({ "op": op, "of": list.iter().map(|n| tree(n, false, writing)).collect::<Vec<_>>() });
     let of = operands(&node.expr);
     match &node.expr {
-        Expr::Leaf { symbol, unit, .. } => json!({ "symbol": symbol, "value": unit.of(node.si), "unit": unit.symbol }),
+        Expr::Leaf { unit, .. } => {
+            let symbol = writing.names.symbol(node);
+            let unit = writing.spoken.unit(unit);
+            json!({ "symbol": symbol, "value": unit.of(node.si), "unit": unit.symbol })
+        }
         Expr::Add(..) | Expr::Sum(_) => all("add", &of),
         Expr::Sub(..) => all("subtract", &of),
         Expr::Mul(..) => all("multiply", &of),
@@ -353,33 +516,41 @@ fn tree(node: &Node, top: bool) -> Value {
         Expr::Min(_) => all("smallest", &of),
         Expr::Max(_) => all("largest", &of),
         Expr::Same(_) => all("same", &of),
-        Expr::Round(inner, rounding) => json!({
-            "op": match rounding.way { Way::Down => "round down", Way::Up => "round up" },
-            "step": rounding.unit.of(rounding.step), "unit": rounding.unit.symbol, "of": [tree(inner, false)],
-        }),
+        Expr::Round(inner, rounding) => {
+            let unit = step_unit(rounding.unit, writing.spoken);
+            json!({
+                "op": match rounding.way { Way::Down => "round down", Way::Up => "round up" },
+                "step": unit.of(rounding.step), "unit": unit.symbol, "of": [tree(inner, false, writing)],
+            })
+        }
         Expr::Solved { equation, residual, iterations, .. } => json!({
             "op": "solve", "equation": equation, "residual": residual, "iterations": iterations,
-            "of": of.iter().map(|n| tree(n, false)).collect::<Vec<_>>(),
+            "of": of.iter().map(|n| tree(n, false, writing)).collect::<Vec<_>>(),
         }),
     }
 }
 
-fn line_json(line: &Line) -> Value {
+fn line_json(line: &Line, writing: Writing<'_>) -> Value {
     let mut found = Vec::new();
     direct(&line.node.expr, &mut found);
     let inputs: Vec<Value> = found
         .iter()
         .map(|used| match (&used.name, &used.expr) {
-            (Some(name), _) => json!({
-                "symbol": name.symbol, "title": name.title, "value": name.unit.of(used.si), "unit": name.unit.symbol,
-                "line": name.id,
-            }),
-            (None, Expr::Leaf { symbol, title, unit, source }) => {
+            (Some(name), _) => {
+                let unit = writing.spoken.unit(name.unit);
+                json!({
+                    "symbol": writing.names.symbol(used), "title": name.title, "value": unit.of(used.si), "unit": unit.symbol,
+                    "line": name.id,
+                })
+            }
+            (None, Expr::Leaf { title, unit, source, .. }) => {
+                let symbol = writing.names.symbol(used);
                 let origin = match source {
                     Source::Stated(place) => place.clone(),
                     Source::Cited(citation) => format!("{} ({})", citation.short, citation.id),
                     Source::Counted => "counted by the plan".to_owned(),
                 };
+                let unit = writing.spoken.unit(unit);
                 json!({ "symbol": symbol, "title": title, "value": unit.of(used.si), "unit": unit.symbol, "origin": origin })
             }
             _ => Value::Null,
@@ -390,14 +561,15 @@ fn line_json(line: &Line) -> Value {
     json!({
         "id": line.id,
         "title": line.title,
-        "symbols": format!("{} = {}", line.symbol_text(), line.formula_text()),
+        "symbols": line.equation_text(),
         "keyed": line.keyed_text(),
-        "expression": tree(&line.node, true),
+        "expression": tree(&line.node, true, writing),
         "inputs": inputs,
         "value": line.unit.of(line.node.si),
         "unit": line.unit.symbol,
         "citation": citations,
         "status": line.status.words(),
         "remarks": line.node.remarks,
+        "used_by": line.used_by,
     })
 }

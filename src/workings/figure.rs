@@ -207,6 +207,16 @@ impl<Q: Si> Figure<Q> {
         Self::wrap(Rc::new(Node { name: Some(name), expr, si: self.node.si, cited, remarks }))
     }
 
+    /// The same figure under another symbol, where one formula serves several quantities.
+    #[must_use]
+    pub fn called(&self, symbol: &str) -> Self {
+        self.touched(|n| match (&mut n.name, &mut n.expr) {
+            (Some(name), _) => symbol.clone_into(&mut name.symbol),
+            (None, Expr::Leaf { symbol: own, .. }) => symbol.clone_into(own),
+            _ => {}
+        })
+    }
+
     /// Adds a source that belongs to the formula itself.
     #[must_use]
     pub fn from_source(&self, citation: &'static Citation) -> Self {

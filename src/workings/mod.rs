@@ -4,10 +4,15 @@
 //! act, so there is no second place where a formula is written. Naming a figure ([`Figure::named`]) gives it a line of
 //! its own. A [`Book`] collects the published ones and numbers the lines; [`Line`]s are rendered from the tree.
 
+mod aloud;
 mod book;
+mod dims;
 mod figure;
-mod render;
+mod keyed;
+mod spoken;
+mod term;
 
 pub use book::{Book, Line, Note, Published};
 pub use figure::{Expr, Figure, Name, Node, Rounding, Source, Way, maximum, minimum, sum};
-pub use render::Piece;
+pub use spoken::Spoken;
+pub use term::Piece;
