@@ -12,8 +12,8 @@ use super::{Edition, Source};
 use crate::plan::{Act, ChangePlan, Judged, LossOrigin, ReadingRow, When, Word};
 use crate::reference::{CITATIONS, Purpose, SUBSTANCES};
 use crate::site::{AnimalKind, Country, Destination, SupplyKind};
-use crate::units::table::{DAYS, GRAMS_PER_YEAR, YEARS};
-use crate::units::{Digits, Si, plain};
+use crate::units::table::{self, DAYS, YEARS};
+use crate::units::{Digits, Si, System, plain};
 use crate::workings::{Figure, Way};
 
 type Map = BTreeMap<&'static str, Value>;
@@ -165,7 +165,9 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
         "low" => reader.target("carbonate-hardness", crate::units::table::DEGREE_KH.si(crate::reference::WINDOW_LOW_DKH)),
         "high" => reader.target("carbonate-hardness", crate::units::table::DEGREE_KH.si(crate::reference::WINDOW_HIGH_DKH)),
         "unit" => reader.shown("carbonate-hardness").symbol,
-        "mark" => marks(lines, ["target.carbonate-hardness.low"]),
+        "mark" => marks(lines, ["target.carbonate-hardness.low", "target.carbonate-hardness.high"]),
+        "low_mark" => marks(lines, ["target.carbonate-hardness.low"]),
+        "high_mark" => marks(lines, ["target.carbonate-hardness.high"]),
     });
     let pond = |key: &str| {
         let row = plan.readings.iter().find(|r| r.key == key);
@@ -503,7 +505,12 @@ fn buffer(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> 
         "days" => reader.days(&b.days),
         "day_list" => day_list(&b.days, reader),
         "table" => table,
-        "expect_marks" => marks(lines, [b.rise_least.id(), b.rise_most.id()].into_iter().flatten()),
+        "expect_marks" => {
+            let each = b.on_the_way.iter().flatten();
+            let rises = [&b.rise_least, &b.rise_most];
+            let rises = rises.into_iter().filter(|_| b.on_the_way.len() + 1 < b.days.len());
+            marks(lines, rises.chain(each).chain([&b.after_least, &b.after_most]).filter_map(|f| f.id()))
+        },
     })
 }
 
@@ -618,12 +625,16 @@ fn bars(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
     if bars.wear.is_none() && bars.witness.is_none() {
         return None;
     }
-    let grams = |f: &Figure<crate::units::Mass>| {
-        figure(lines, f, format!("{}\u{a0}g", plain(f.in_unit(&crate::units::table::GRAM), Digits::Places(1))))
+    // A bar loses little: more decimals than a dose has.
+    let (unit, places, yearly) = match source.plan.system {
+        System::Us => (&table::OUNCE, 2, &table::OUNCES_PER_YEAR),
+        _ => (&table::GRAM, 1, &table::GRAMS_PER_YEAR),
     };
+    let number = |f: &Figure<crate::units::Mass>| plain(f.in_unit(unit), Digits::Places(places));
+    let mass = |f: &Figure<crate::units::Mass>| figure(lines, f, format!("{}\u{a0}{}", number(f), unit.symbol));
     Some(map! {
         "use" => bars.wear.as_ref().map(|(rate, _)| {
-            figure(lines, rate, format!("{}\u{a0}g", plain(rate.in_unit(&GRAMS_PER_YEAR), Digits::Significant(2))))
+            figure(lines, rate, format!("{}\u{a0}{}", plain(rate.in_unit(yearly), Digits::Significant(2)), unit.symbol))
         }),
         "life" => bars.wear.as_ref().and_then(|(_, life)| life.as_ref()).map(|l| {
             let years = l.in_unit(&YEARS);
@@ -638,15 +649,15 @@ fn bars(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
         }),
         "witness" => bars.witness.as_ref().map(|w| map! {
             "from" => reader.day_year(w.days.0), "to" => reader.day_year(w.days.1),
-            "lost" => grams(&w.lost),
-            "least" => figure(lines, &w.explained_least, plain(w.explained_least.in_unit(&crate::units::table::GRAM), Digits::Places(1))),
-            "most" => grams(&w.explained_most),
+            "lost" => mass(&w.lost),
+            "least" => figure(lines, &w.explained_least, number(&w.explained_least)),
+            "most" => mass(&w.explained_most),
             "one" => w.explained_least.si() >= w.explained_most.si() * 0.95,
             "more" => w.lost.si() > w.explained_most.si() * 1.2 + 2e-3,
             "less" => w.lost.si() < w.explained_least.si() * 0.8 - 2e-3,
             "gap" => w.gap.as_ref().map(|g| map! {
                 "from" => reader.day(g.days.0), "to" => reader.day_year(g.days.1), "left" => g.left,
-                "lost" => grams(&g.lost), "explained" => grams(&g.explained),
+                "lost" => mass(&g.lost), "explained" => mass(&g.explained),
                 "found" => g.found.as_ref().map(|(level, _)| *level),
                 "days" => g.found.as_ref().map(|(_, days)| {
                     let count = plain(days.in_unit(&DAYS), Digits::Places(0));

@@ -105,7 +105,7 @@ impl Setter<'_> {
 
         self.result(&mut piece, line, body, result_y);
 
-        let note_look = Look::sans(7.5, 9.0).ink(Ink::Quiet);
+        let note_look = Look::sans(7.5, 9.0).ink(Ink::Quiet).hyphenated();
         if !line.notes.is_empty() {
             y += 1.6;
         }

@@ -76,6 +76,9 @@ pub struct BufferPlan {
     pub after_least: Figure<CarbonateHardness>,
     /// After the last dose, at the low volume.
     pub after_most: Figure<CarbonateHardness>,
+    /// After each dose before the last, at the high and the low volume, where there are few. With more, each adds one
+    /// rise.
+    pub on_the_way: Vec<[Figure<CarbonateHardness>; 2]>,
     /// Pond water to stir one dose into.
     pub stir: Option<Figure<Volume>>,
     /// Days, one dose each.
@@ -165,6 +168,9 @@ pub struct ChangePlan {
     /// Highest share of the pond that one change may be, had it the low volume: for the check.
     pub limit: Figure<Ratio>,
 }
+
+/// Doses up to which what each leads to has a line of its own: more numbers the margin does not hold.
+const FEW_DOSES: f64 = 3.0;
 
 /// Which change of water a line belongs to, as a subscript: of the lines of one kind, each has its own symbol.
 fn which(id: &str) -> &'static str {
@@ -500,6 +506,18 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
         "K_end,high",
         &DEGREE_KH,
     );
+    let few = (2.0..=FEW_DOSES).contains(&count);
+    let on_the_way = (1..if few { count as u32 } else { 1 })
+        .map(|doses| {
+            let times: Figure<Ratio> = Figure::counted(f64::from(doses), &doses.to_string(), "doses so far", &ONE);
+            [("least", "high", &rise_least), ("most", "low", &rise_most)].map(|(end, volume, rise)| {
+                let id = format!("hardness.buffer.after-{doses}-{end}");
+                let title = format!("After dose {doses}, {volume} volume");
+                let symbol = format!("K_{doses},{}", if end == "least" { "low" } else { "high" });
+                (&range.read + &(rise * &times)).named(id, &title, &symbol, &DEGREE_KH)
+            })
+        })
+        .collect::<Vec<_>>();
     let inputs = vec![
         range.read.node().clone(),
         ph.node().clone(),
@@ -575,6 +593,7 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
         rise_most: desk.book.publish(rise_most),
         after_least: desk.book.publish(after_least),
         after_most: desk.book.publish(after_most),
+        on_the_way: on_the_way.into_iter().map(|ends| ends.map(|end| desk.book.publish(end))).collect(),
         stir: stir.map(|s| desk.book.publish(s)),
         days,
         ph_shift: desk.book.publish(ph_shift),
