@@ -14,6 +14,7 @@ mod ponds;
 mod program;
 mod published;
 mod specimen;
+mod style;
 mod tidy;
 mod typeset;
 mod units;

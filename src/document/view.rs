@@ -103,6 +103,7 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     let american = reader.american();
     view.insert("edition", edition.name().into());
     view.insert("squeeze", Value::from(source.squeeze));
+    view.insert("small_sheet", source.style.paper.is_small().into());
     view.insert("american", american.into());
     view.insert("ring", if american { "call" } else { "ring" }.into());
     view.insert("Ring", if american { "Call" } else { "Ring" }.into());

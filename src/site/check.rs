@@ -222,10 +222,21 @@ fn page(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<PageChoice> {
     if t.blank("units") {
         t.complain_missing("units", "the plan speaks in the owner's units", "\"metric\"", c);
     }
-    let paper = t.word("paper", &[("A4", false), ("Letter", true)], c);
+    let papers = [("A4", Paper::A4), ("Letter", Paper::Letter), ("A5", Paper::A5), ("Half Letter", Paper::HalfLetter)];
+    let paper = t.word("paper", papers.get(..2).unwrap_or_default(), c);
+    let shed_paper = t.word("shed_paper", &papers, c);
     let units = t.word("units", &[("metric", System::Metric), ("us", System::Us), ("imperial", System::Imperial)], c);
     t.finish(c);
-    Some(PageChoice { letter: paper?.value, system: units?.value })
+    let paper = paper?.value;
+    // Amounts read from two metres want the larger sheet, even beside a small plan.
+    let shed_paper = shed_paper.map_or(
+        match paper {
+            Paper::A4 | Paper::A5 => Paper::A4,
+            Paper::Letter | Paper::HalfLetter => Paper::Letter,
+        },
+        |chosen| chosen.value,
+    );
+    Some(PageChoice { paper, shed_paper, system: units?.value })
 }
 
 fn volume(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<VolumeAsTold> {

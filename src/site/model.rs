@@ -121,10 +121,22 @@ pub struct Firm {
 /// Paper and units, chosen apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct PageChoice {
-    /// The paper.
-    pub letter: bool,
+    /// The paper of the plan.
+    pub paper: Paper,
+    /// The paper of the shed sheet.
+    pub shed_paper: Paper,
     /// In whose units the plan speaks.
     pub system: System,
+}
+
+/// Sizes of paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[expect(missing_docs, reason = "the names are the papers")]
+pub enum Paper {
+    A4,
+    Letter,
+    A5,
+    HalfLetter,
 }
 
 /// Sections, less what stands in them; and volumes found other ways.
