@@ -38,6 +38,7 @@ pub struct Job {
     pub fingerprint: [u8; 32],
     letterhead: Letterhead,
     accent: [u8; 3],
+    photos: Vec<document::Pictured>,
     site_text: Text,
     log_text: Option<Text>,
     /// The workings as JSON. Written when the first edition is made: all editions carry the same.
@@ -65,13 +66,24 @@ pub fn prepare(
     let system = choices.system.unwrap_or(site.page.system);
     let letterhead = look::letterhead(&site, supplies, &mut complaints);
     let accent = look::accent(&site, &mut complaints);
+    let photos = look::photos(&site, supplies, &mut complaints);
     let texts = Texts { site: site_text, log };
     match plan::decide(&site, texts, date, system) {
         Ok((plan, found)) => {
             complaints.append(found);
             let fingerprint = fingerprint(site_text, log, date, system);
             let (site_text, log_text) = (site_text.clone(), log.cloned());
-            let job = Job { site, plan, fingerprint, letterhead, accent, site_text, log_text, workings: OnceLock::new() };
+            let job = Job {
+                site,
+                plan,
+                fingerprint,
+                letterhead,
+                accent,
+                photos,
+                site_text,
+                log_text,
+                workings: OnceLock::new(),
+            };
             (Some(job), complaints)
         }
         Err(found) => {
@@ -134,6 +146,7 @@ pub fn set(
             template: &ShowTemplates(supplies),
             style,
             letterhead: Some(&job.letterhead),
+            photos: &job.photos,
             fingerprint,
             squeeze,
         };

@@ -10,6 +10,7 @@ mod laws;
 mod layout;
 mod matterhorn;
 mod pdf;
+mod pictures;
 mod ponds;
 mod program;
 mod published;

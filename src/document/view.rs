@@ -11,7 +11,7 @@ use super::words::{Reader, count_word, escape};
 use super::{Edition, Source};
 use crate::plan::{Act, ChangePlan, Judged, LossOrigin, ReadingRow, When, Word};
 use crate::reference::{CITATIONS, Purpose, SUBSTANCES};
-use crate::site::{AnimalKind, Country, Destination, SupplyKind};
+use crate::site::{AnimalKind, Country, Destination, PhotoPart, SupplyKind};
 use crate::units::table::{DAYS, GRAMS_PER_YEAR, YEARS};
 use crate::units::{Digits, Si, plain};
 use crate::workings::{Figure, Way};
@@ -104,6 +104,9 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     view.insert("edition", edition.name().into());
     view.insert("squeeze", Value::from(source.squeeze));
     view.insert("small_sheet", source.style.paper.is_small().into());
+    let count = |part| source.photos.iter().filter(|pictured| pictured.part == part).count();
+    let photos: Map = PhotoPart::ALL.iter().map(|(word, part)| (*word, Value::from(count(*part)))).collect();
+    view.insert("photos", Value::from(photos));
     view.insert("american", american.into());
     view.insert("ring", if american { "call" } else { "ring" }.into());
     view.insert("Ring", if american { "Call" } else { "Ring" }.into());

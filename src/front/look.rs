@@ -1,6 +1,7 @@
 //! What the firm brings to the look: its colour and its letterhead.
 
 use crate::diag::{Diagnostic, Diagnostics};
+use crate::document::Pictured;
 use crate::page::style::{LARGE_CONTRAST, TEXT_CONTRAST, contrast};
 use crate::page::{Letterhead, Paper};
 use crate::site::{self, Site};
@@ -55,19 +56,23 @@ fn darker(colour: [u8; 3]) -> [u8; 3] {
 pub(super) fn letterhead(site: &Site, supplies: &dyn Supplies, complaints: &mut Diagnostics) -> Letterhead {
     let firm = &site.firm;
     let art = firm.letterhead.as_ref().and_then(|path| {
-        let complaint = |message: String| {
+        let complaint = |message: String, hint: &str| {
             Diagnostic::warning("no-letterhead", path.span, message)
                 .why("the firm's name is set in its place")
-                .hint("give the path of an SVG or PNG file, relative to the site file")
+                .hint(hint)
         };
         match supplies.art(&path.value) {
             Some(Ok(art)) => Some(art),
-            Some(Err(reason)) => {
-                complaints.push(complaint(format!("the letterhead `{}` could not be read: {reason}", path.value)));
+            Some(Err(fault)) => {
+                complaints.push(complaint(
+                    format!("the letterhead `{}` cannot be used: {}", path.value, fault.reason),
+                    &fault.hint,
+                ));
                 None
             }
             None => {
-                complaints.push(complaint(format!("there is no letterhead `{}`", path.value)));
+                let hint = "give the path of an SVG or PNG file, relative to the site file";
+                complaints.push(complaint(format!("there is no letterhead `{}`", path.value), hint));
                 None
             }
         }
@@ -77,4 +82,30 @@ pub(super) fn letterhead(site: &Site, supplies: &dyn Supplies, complaints: &mut 
     address.push(firm.telephone.clone());
     address.extend(firm.email.clone());
     Letterhead { name: firm.name.clone(), trade: firm.trade.clone(), address, art }
+}
+
+/// The photographs of the site file. One that cannot be used is complained of, and left out.
+pub(super) fn photos(site: &Site, supplies: &dyn Supplies, complaints: &mut Diagnostics) -> Vec<Pictured> {
+    let read = |photo: &site::Photo| {
+        let complaint = |message: String, hint: &str| {
+            Diagnostic::warning("no-photo", photo.file.span, message).why("the plan is made without it").hint(hint)
+        };
+        let name = &photo.file.value;
+        match supplies.photo(name) {
+            Some(Ok(found)) => Ok(Pictured {
+                part: photo.part,
+                photo: found,
+                caption: photo.caption.clone(),
+                alternative: photo.description.clone(),
+            }),
+            Some(Err(fault)) => {
+                Err(complaint(format!("the photograph `{name}` cannot be used: {}", fault.reason), &fault.hint))
+            }
+            None => Err(complaint(
+                format!("there is no photograph `{name}`"),
+                "give the path of a JPEG or PNG file, relative to the site file",
+            )),
+        }
+    };
+    site.photos.iter().filter_map(|photo| complaints.keep(read(photo))).collect()
 }

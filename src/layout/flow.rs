@@ -80,6 +80,7 @@ impl Setter<'_> {
                     let keep = matches!(next, Some(BlockKind::Table(_)));
                     self.drawing(drawing, keep)
                 }
+                BlockKind::Photo(photo) => self.photo(photo),
                 BlockKind::Lines(group) => self.lines(group),
             };
             for piece in &mut set {

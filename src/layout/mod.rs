@@ -6,6 +6,7 @@ mod breaks;
 mod flow;
 mod lines;
 mod pages;
+mod photo;
 mod piece;
 mod poster;
 mod table;
