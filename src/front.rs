@@ -1,5 +1,7 @@
 //! The front door: site text + log text -> plan; plan + edition -> PDF bytes.
 
+mod look;
+
 use std::sync::OnceLock;
 
 use chrono::NaiveDate;
@@ -9,7 +11,7 @@ use crate::diag::{Diagnostic, Diagnostics, Text};
 use crate::document::{self, Edition, Source};
 use crate::layout::{self, Finding};
 use crate::page::style::Sheet;
-use crate::page::{Letterhead, Paper, Style};
+use crate::page::{Letterhead, Style};
 use crate::pdf::Attachment;
 use crate::plan::{self, Plan, Texts};
 use crate::site::{self, Site};
@@ -35,6 +37,8 @@ pub struct Job {
     /// Hash of the site file, the log, the date and the units.
     pub fingerprint: [u8; 32],
     letterhead: Letterhead,
+    accent: [u8; 3],
+    photos: Vec<document::Pictured>,
     site_text: Text,
     log_text: Option<Text>,
     /// The workings as JSON. Written when the first edition is made: all editions carry the same.
@@ -60,14 +64,26 @@ pub fn prepare(
         return (None, complaints);
     };
     let system = choices.system.unwrap_or(site.page.system);
-    let letterhead = letterhead(&site, supplies, &mut complaints);
+    let letterhead = look::letterhead(&site, supplies, &mut complaints);
+    let accent = look::accent(&site, &mut complaints);
+    let photos = look::photos(&site, supplies, &mut complaints);
     let texts = Texts { site: site_text, log };
     match plan::decide(&site, texts, date, system) {
         Ok((plan, found)) => {
             complaints.append(found);
             let fingerprint = fingerprint(site_text, log, date, system);
             let (site_text, log_text) = (site_text.clone(), log.cloned());
-            let job = Job { site, plan, fingerprint, letterhead, site_text, log_text, workings: OnceLock::new() };
+            let job = Job {
+                site,
+                plan,
+                fingerprint,
+                letterhead,
+                accent,
+                photos,
+                site_text,
+                log_text,
+                workings: OnceLock::new(),
+            };
             (Some(job), complaints)
         }
         Err(found) => {
@@ -87,48 +103,6 @@ fn fingerprint(site: &Text, log: Option<&Text>, date: NaiveDate, system: System)
     hash.update(date.to_string().as_bytes());
     hash.update(format!("{system:?}").as_bytes());
     hash.finalize().into()
-}
-
-fn letterhead(site: &Site, supplies: &dyn Supplies, complaints: &mut Diagnostics) -> Letterhead {
-    let firm = &site.firm;
-    let art = firm.letterhead.as_ref().and_then(|path| {
-        let complaint = |message: String| {
-            Diagnostic::warning("no-letterhead", path.span, message)
-                .why("the firm's name is set in its place")
-                .hint("give the path of an SVG or PNG file, relative to the site file")
-        };
-        match supplies.art(&path.value) {
-            Some(Ok(art)) => Some(art),
-            Some(Err(reason)) => {
-                complaints.push(complaint(format!("the letterhead `{}` could not be read: {reason}", path.value)));
-                None
-            }
-            None => {
-                complaints.push(complaint(format!("there is no letterhead `{}`", path.value)));
-                None
-            }
-        }
-    });
-    let mut address = firm.address.clone();
-    address.truncate(2);
-    address.push(firm.telephone.clone());
-    address.extend(firm.email.clone());
-    Letterhead { name: firm.name.clone(), trade: firm.trade.clone(), address, art }
-}
-
-/// Contrast of a colour to white paper (WCAG 2).
-fn contrast(colour: [u8; 3]) -> f64 {
-    let [r, g, b] = colour.map(|channel| {
-        let c = f64::from(channel) / 255.0;
-        if c <= 0.04045 { c / 12.92 } else { libm::pow((c + 0.055) / 1.055, 2.4) }
-    });
-    1.05 / (0.2126 * r + 0.7152 * g + 0.0722 * b + 0.05)
-}
-
-/// The firm's colour where it can be read on paper, else ink.
-fn accent(site: &Site) -> [u8; 3] {
-    const INK: [u8; 3] = [0x1b, 0x23, 0x26];
-    site.firm.accent.as_ref().map_or(INK, |a| if contrast(a.value) >= 4.5 { a.value } else { INK })
 }
 
 /// The PDF of one edition.
@@ -157,13 +131,14 @@ pub fn set(
     fonts: &crate::page::fonts::Fonts,
 ) -> Result<(crate::page::Document, layout::Typeset), Diagnostic> {
     let sheet = if edition == Edition::ShedSheet { Sheet::Poster } else { Sheet::Report };
-    let paper = if job.site.page.letter { Paper::Letter } else { Paper::A4 };
-    let style = Style { paper, sheet, accent: accent(&job.site) };
+    let paper = look::paper(if sheet == Sheet::Poster { job.site.page.shed_paper } else { job.site.page.paper });
+    let style = Style { paper, sheet, accent: job.accent };
     let mut hash = Sha256::new();
     hash.update(job.fingerprint);
     hash.update(edition.name().as_bytes());
     let fingerprint: [u8; 32] = hash.finalize().into();
-    let mut squeeze = 0;
+    // A small sheet has no room for the year strip, which goes first.
+    let mut squeeze = u8::from(sheet == Sheet::Poster && paper.is_small());
     loop {
         let source = Source {
             site: &job.site,
@@ -171,6 +146,7 @@ pub fn set(
             template: &ShowTemplates(supplies),
             style,
             letterhead: Some(&job.letterhead),
+            photos: &job.photos,
             fingerprint,
             squeeze,
         };
@@ -222,7 +198,7 @@ fn enclosed(job: &Job) -> Vec<Attachment> {
 }
 
 /// How far a shed sheet may be cut down: the templates say what goes at each step.
-const MOST_SQUEEZE: u8 = 6;
+const MOST_SQUEEZE: u8 = 7;
 
 /// Supplies seen only as templates.
 #[derive(Debug)]

@@ -3,17 +3,36 @@
 use std::borrow::Cow;
 
 use crate::document::Templates;
-use crate::page::{Art, Face};
+use crate::page::{Art, Face, Photo};
 
 /// All that a run may ask for. `cli` answers from disk; tests answer from memory.
 pub trait Supplies: Templates {
     /// The bytes of a face.
     fn face(&self, face: Face) -> Cow<'static, [u8]>;
     /// The letterhead art at a path relative to the site file: `None` if there is no such file.
-    fn art(&self, path: &str) -> Option<Result<Art, String>>;
+    fn art(&self, path: &str) -> Option<Result<Art, Fault>>;
+    /// The photograph at a path relative to the site file: `None` if there is no such file.
+    fn photo(&self, path: &str) -> Option<Result<Photo, Fault>>;
 }
 
-/// Templates and fonts that come with the program; no art.
+/// Why a picture cannot be used.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// What is wrong with the file: a clause, lower case.
+    pub reason: String,
+    /// What to do about it.
+    pub hint: String,
+}
+
+impl Fault {
+    /// A reason and a hint.
+    #[must_use]
+    pub fn new(reason: impl Into<String>, hint: impl Into<String>) -> Self {
+        Self { reason: reason.into(), hint: hint.into() }
+    }
+}
+
+/// Templates and fonts that come with the program; no pictures.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Shipped;
 
@@ -57,7 +76,11 @@ impl Supplies for Shipped {
         Cow::Borrowed(bytes)
     }
 
-    fn art(&self, _path: &str) -> Option<Result<Art, String>> {
+    fn art(&self, _path: &str) -> Option<Result<Art, Fault>> {
+        None
+    }
+
+    fn photo(&self, _path: &str) -> Option<Result<Photo, Fault>> {
         None
     }
 }

@@ -12,7 +12,8 @@ use lopdf::content::{Content, Operation};
 use lopdf::{Dictionary, Document as File, Object, ObjectId, Stream};
 use weirbook::diag::Text;
 use weirbook::document::{Edition, Templates};
-use weirbook::page::{Art, ArtPath, Face, Segment};
+use weirbook::page::{Art, ArtPath, Face, Photo, PhotoData, Segment};
+use weirbook::supplies::Fault;
 use weirbook::{Choices, Shipped, Supplies, prepare, render};
 
 use crate::demos::DEMOS;
@@ -540,8 +541,24 @@ impl Supplies for WithArt {
         Shipped.face(face)
     }
 
-    fn art(&self, _path: &str) -> Option<Result<Art, String>> {
+    fn art(&self, _path: &str) -> Option<Result<Art, Fault>> {
         Some(Ok(self.0.clone()))
+    }
+
+    fn photo(&self, path: &str) -> Option<Result<Photo, Fault>> {
+        let (width, height) = (64, 48);
+        let packed = |grey, pixels: Vec<u8>| {
+            let mut bytes = Vec::new();
+            let colours = if grey { jpeg_encoder::ColorType::Luma } else { jpeg_encoder::ColorType::Rgb };
+            jpeg_encoder::Encoder::new(&mut bytes, 80).encode(&pixels, 64, 48, colours).unwrap();
+            PhotoData::Jpeg { grey, bytes: bytes.into() }
+        };
+        let data = match path {
+            "colour.jpg" => packed(false, (0..width * height * 3).map(|n| n as u8).collect()),
+            "grey.jpg" => packed(true, (0..width * height).map(|n| n as u8).collect()),
+            _ => PhotoData::Rgba(vec![90; width * height * 4].into()),
+        };
+        Some(Ok(Photo { width, height, data }))
     }
 }
 
@@ -574,7 +591,7 @@ fn made(site: &str, site_name: &str, log: Option<(&str, &str)>, supplies: &dyn S
 }
 
 /// Every edition of every demo in both paper sizes, with drawn, with pixel and without letterhead; with an empty log,
-/// without one, with long and odd names.
+/// without one, with long and odd names, with photographs; on small paper.
 pub fn specimens() -> &'static [Pdf] {
     static SPECIMENS: OnceLock<Vec<Pdf>> = OnceLock::new();
     SPECIMENS.get_or_init(|| {
@@ -604,7 +621,21 @@ pub fn specimens() -> &'static [Pdf] {
                 }
             }
         }
+        for (id, site, log) in DEMOS {
+            for (large, small) in [("A4", "A5"), ("Letter", "Half Letter")] {
+                let lines = format!("shed_paper = \"{small}\"\nunits");
+                let site = site.replace("\nunits", &format!("\n{lines}"));
+                let bytes = made(&site, "site.toml", Some(("log.csv", log)), &Shipped, Edition::ShedSheet);
+                found.push(Pdf::read(format!("{id} shed-sheet, {small} beside {large}"), bytes));
+            }
+        }
         let (_, site, log) = DEMOS[0];
+        let photos = ["colour.jpg", "grey.jpg", "drawn.png"].map(|file| {
+            format!("[[photo]]\nfile = \"{file}\"\ncaption = \"The return\"\ndescription = \"A return\"\npart = \"bars\"\n\n")
+        });
+        let with_photos = format!("{site}\n{}", photos.concat());
+        let bytes = made(&with_photos, "site.toml", Some(("log.csv", log)), &WithArt(drawn()), Edition::CarePlan);
+        found.push(Pdf::read("quoyle-end care-plan, photographs".to_owned(), bytes));
         let head = log.lines().next().unwrap().to_owned() + "\n";
         let long = site
             .replace("name = \"Quoyle End\"", &format!("name = \"{}\"", "Długie Åsgård—Straße ".repeat(12).trim_end()))

@@ -4,12 +4,12 @@ use std::borrow::Cow;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use super::art;
+use super::{art, photo};
 use crate::document::Templates;
-use crate::page::{Art, Face};
-use crate::supplies::{Shipped, Supplies};
+use crate::page::{Art, Face, Photo};
+use crate::supplies::{Fault, Shipped, Supplies};
 
-/// What comes with the program, and the art beside the site file.
+/// What comes with the program, and the pictures beside the site file.
 #[derive(Debug)]
 pub(super) struct Folder {
     folder: PathBuf,
@@ -35,9 +35,35 @@ impl Supplies for Folder {
         Shipped.face(face)
     }
 
-    fn art(&self, path: &str) -> Option<Result<Art, String>> {
-        let bytes = std::fs::read(self.folder.join(path)).ok()?;
-        Some(art::read(&bytes))
+    fn art(&self, path: &str) -> Option<Result<Art, Fault>> {
+        Some(self.picture(path)?.and_then(|bytes| art::read(&bytes)))
+    }
+
+    fn photo(&self, path: &str) -> Option<Result<Photo, Fault>> {
+        Some(self.picture(path)?.and_then(|bytes| photo::read(&bytes)))
+    }
+}
+
+impl Folder {
+    /// The bytes of a picture, unless it is too large to open.
+    fn picture(&self, path: &str) -> Option<Result<Vec<u8>, Fault>> {
+        let path = self.folder.join(path);
+        let size = match std::fs::metadata(&path) {
+            Ok(found) if found.is_dir() => return Some(Err(Fault::new("it is a folder", "name the file in it"))),
+            Ok(found) => found.len(),
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return None,
+            Err(error) => return Some(Err(Fault::new(error.to_string(), "see that the file can be opened"))),
+        };
+        if size > photo::MOST_BYTES {
+            let (size, most) = (size / 1_000_000, photo::MOST_BYTES / 1_000_000);
+            let reason = format!("it is {size} MB large; {most} MB is the most");
+            return Some(Err(Fault::new(
+                reason,
+                "save it smaller: 2,000 pixels in the longer side are plenty for a page",
+            )));
+        }
+        let unreadable = |e: std::io::Error| Fault::new(e.to_string(), "see that the file can be opened");
+        Some(std::fs::read(&path).map_err(unreadable))
     }
 }
 

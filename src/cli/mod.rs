@@ -2,9 +2,12 @@
 #![expect(clippy::print_stderr, reason = "this is where the program speaks")]
 #![expect(clippy::disallowed_methods, reason = "this is where files are read and written")]
 
-mod art;
+pub mod art;
 pub mod complaints;
 mod files;
+mod jpeg;
+pub mod photo;
+mod pixels;
 
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};

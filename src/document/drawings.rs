@@ -5,9 +5,10 @@ use chrono::NaiveDate;
 use super::Source;
 use super::words::{Reader, weekday};
 use crate::drawing::{self, CopperChart, Gauge, LevelStrip, LogChart, Point, Stairs, YearStrip};
-use crate::page::Drawing;
+use crate::page::{Captioned, Drawing, Inline};
 use crate::plan::Judged;
 use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
+use crate::site::PhotoPart;
 use crate::units::Si;
 use crate::units::table::{CELSIUS, DEGREE_KH};
 
@@ -40,6 +41,22 @@ impl Drawings<'_> {
             "year-strip" => self.year_strip(),
             _ => None,
         }
+    }
+
+    /// The photographs of a part of the plan.
+    pub fn photos(&self, part: &str) -> Vec<Captioned> {
+        let part = PhotoPart::ALL.iter().find(|(word, _)| *word == part).map(|(_, part)| *part);
+        let here = self.source.photos.iter().filter(|pictured| Some(pictured.part) == part);
+        here.map(|pictured| Captioned {
+            photo: pictured.photo.clone(),
+            alternative: pictured.alternative.clone(),
+            caption: if pictured.caption.is_empty() {
+                Vec::new()
+            } else {
+                vec![Inline::Text(pictured.caption.clone())]
+            },
+        })
+        .collect()
     }
 
     fn width(&self) -> f32 {

@@ -122,6 +122,12 @@ impl Composer<'_> {
         if let [Inline::Drawing(drawing)] = text.as_slice() {
             return vec![block(BlockKind::Drawing(drawing.clone()))];
         }
+        if let [Inline::PageOf(address)] = text.as_slice()
+            && let Some(part) = address.strip_prefix("photos:")
+        {
+            let photos = self.drawings.photos(part).into_iter();
+            return photos.map(|photo| block(BlockKind::Photo(Box::new(photo)))).collect();
+        }
         // A group of workings comes in as a mark of our own; see `image`.
         if let [Inline::PageOf(address)] = text.as_slice()
             && let Some(group) = address.strip_prefix("workings:")
@@ -287,7 +293,7 @@ impl Composer<'_> {
     }
 
     fn image(&self, address: &str, alternative: String) -> Option<Inline> {
-        if address.starts_with("workings:") {
+        if address.starts_with("workings:") || address.starts_with("photos:") {
             return Some(Inline::PageOf(address.to_owned()));
         }
         let mut drawing = self.drawings.find(address.strip_prefix("drawing:")?)?;

@@ -2,7 +2,7 @@
 //!
 //! [`compose`] is the door. Templates are minijinja and hold the words; values reach them escaped, so that a site name of
 //! `# **<b>{{ 1 }}` prints as typed. A drawing is an image whose address is `drawing:NAME`; a group of workings lines is
-//! one whose address is `workings:GROUP`; a footnote reference `[^hardness.buffer.dose]` is the number of that line in
+//! one whose address is `workings:GROUP`, the photographs of a part `photos:PART`; a footnote reference `[^hardness.buffer.dose]` is the number of that line in
 //! the workings, set in the number column.
 
 mod drawings;
@@ -14,9 +14,9 @@ mod words;
 use minijinja::Environment;
 
 use crate::diag::Diagnostic;
-use crate::page::{Document, Letterhead, Running, Style};
+use crate::page::{Document, Letterhead, Photo, Running, Style};
 use crate::plan::Plan;
-use crate::site::Site;
+use crate::site::{PhotoPart, Site};
 
 pub use words::Reader;
 
@@ -66,10 +66,25 @@ pub struct Source<'a> {
     pub style: Style,
     /// The letterhead, art already read.
     pub letterhead: Option<&'a Letterhead>,
+    /// The photographs, already read.
+    pub photos: &'a [Pictured],
     /// Hash of everything that went in.
     pub fingerprint: [u8; 32],
     /// How much has been left out because the sheet did not hold it (PAGE.md section 12): 0 for nothing.
     pub squeeze: u8,
+}
+
+/// A photograph with what is said of it, and the part of the plan it stands in.
+#[derive(Clone, Debug)]
+pub struct Pictured {
+    /// Where it stands.
+    pub part: PhotoPart,
+    /// The picture.
+    pub photo: Photo,
+    /// What is printed beside it.
+    pub caption: String,
+    /// What it shows.
+    pub alternative: String,
 }
 
 /// Templates by name.
@@ -103,7 +118,10 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
     }
     let view = view::view(source, edition, &reader, &lines);
     let template = environment.get_template(name).map_err(|error| broken(&error, name))?;
-    let rendered = template.render(view).map_err(|error| broken(&error, name))?;
+    let mut rendered = template.render(view).map_err(|error| broken(&error, name))?;
+    if edition == Edition::CarePlan {
+        rendered.push_str(&photos_without_a_place(source, &rendered));
+    }
     let drawings = drawings::Drawings { source, reader: &reader };
     let blocks = markdown::blocks(&rendered, &drawings, &lines);
     let date = words::iso(source.plan.date);
@@ -139,6 +157,15 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
         blocks,
         fingerprint: source.fingerprint,
     })
+}
+
+/// Photographs of parts that a firm's own template says nothing of: they stand at the end, and are not lost.
+fn photos_without_a_place(source: &Source<'_>, rendered: &str) -> String {
+    let addresses = PhotoPart::ALL
+        .iter()
+        .filter(|(_, part)| source.photos.iter().any(|pictured| pictured.part == *part))
+        .map(|(word, _)| format!("](photos:{word})"));
+    addresses.filter(|address| !rendered.contains(address)).map(|address| format!("\n\n![{address}\n")).collect()
 }
 
 /// Lets a line that holds nothing but tags leave no trace in the text: its indentation goes, and its line break moves

@@ -80,6 +80,7 @@ impl Setter<'_> {
                     let keep = matches!(next, Some(BlockKind::Table(_)));
                     self.drawing(drawing, keep)
                 }
+                BlockKind::Photo(photo) => self.photo(photo),
                 BlockKind::Lines(group) => self.lines(group),
             };
             for piece in &mut set {
@@ -183,6 +184,7 @@ impl Setter<'_> {
         let last = start.map(|start| start.saturating_add(items.len() as u64).saturating_sub(1));
         let indent = match last {
             _ if place.look.size > 14.0 => 26.0,
+            _ if place.look.size > 11.5 => 19.5,
             Some(last) if last > 9 => 19.5,
             _ => LINE,
         };
@@ -195,7 +197,7 @@ impl Setter<'_> {
                 None => "•".to_owned(),
             };
             let faces = if start.is_some() { Face::SansSemibold } else { place.look.regular };
-            let faces = if place.look.size > 14.0 { Face::SansBold } else { faces };
+            let faces = if place.look.size > 11.5 { Face::SansBold } else { faces };
             let label_look = Look { regular: faces, ..place.look };
             let ticked = ticked(item);
             let words = if ticked.is_some() { Inline::TickBox } else { Inline::Text(words) };

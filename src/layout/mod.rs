@@ -7,6 +7,7 @@ mod flow;
 mod formula;
 mod lines;
 mod pages;
+mod photo;
 mod piece;
 mod poster;
 mod table;

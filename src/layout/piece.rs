@@ -126,7 +126,7 @@ pub(super) fn shift(item: &mut DrawItem, dx: f32, dy: f32) {
                 *segment = moved(*segment, dx, dy);
             }
         }
-        Draw::Image { bounds, .. } => {
+        Draw::Image { bounds, .. } | Draw::Jpeg { bounds, .. } => {
             bounds.x += dx;
             bounds.y += dy;
         }

@@ -12,22 +12,108 @@ use super::piece::{Piece, stack};
 use super::text::{Look, baseline};
 use super::{Finding, Links, Setter, plain};
 
-/// Size of the amounts, and the least they may shrink to.
-const AMOUNT: f32 = 54.0;
-const LEAST_AMOUNT: f32 = 44.0;
-/// How far a row's baselines of amount and first line stand apart at full size.
-const DROP: f32 = 24.5;
+/// Sizes in points, and distances, on one size of sheet. A size is followed by its leading.
+struct Sizes {
+    /// The amounts, and the least they may shrink to.
+    amount: f32,
+    least_amount: f32,
+    unit: f32,
+    /// How far a row's baselines of amount and first line stand apart at full size.
+    drop: f32,
+    what: (f32, f32),
+    how: (f32, f32),
+    section: (f32, f32),
+    /// Over a section's rule, and from the rule to its words.
+    apart: (f32, f32),
+    title: (f32, f32),
+    /// From the top of the sheet's text to the step rule, and the baselines of title, site and date in it.
+    head: f32,
+    head_lines: [f32; 3],
+    /// From the low side of the step rule to the first section.
+    after_head: f32,
+    ring: f32,
+    /// A row of boxes to tick.
+    tick: (f32, f32),
+    tick_gap: f32,
+    /// The emergency block: its head, the words in it, its steps.
+    alarm_head: f32,
+    alarm: (f32, f32),
+    steps: (f32, f32),
+    /// Between its frame and its words.
+    pad: f32,
+}
+
+/// A4 and Letter: amounts 54 pt, whose digits at two metres are twice as high as half of normal sight needs.
+const LARGE: Sizes = Sizes {
+    amount: 54.0,
+    least_amount: 44.0,
+    unit: 22.0,
+    drop: 24.5,
+    what: (18.0, 22.0),
+    how: (14.0, 18.0),
+    section: (13.0, 17.0),
+    apart: (8.0, 4.0),
+    title: (30.0, 34.0),
+    head: 36.9,
+    head_lines: [25.1, 10.6, 28.6],
+    after_head: 20.0,
+    ring: 8.0 * MM,
+    tick: (18.0, 28.0),
+    tick_gap: 30.0,
+    alarm_head: 40.0,
+    alarm: (24.0, 28.0),
+    steps: (17.0, 22.5),
+    pad: 14.6,
+};
+
+/// A5 and Half Letter: amounts 40 pt and no less, text 12 pt.
+const SMALL: Sizes = Sizes {
+    amount: 40.0,
+    least_amount: 40.0,
+    unit: 14.0,
+    drop: 18.5,
+    what: (13.5, 16.0),
+    how: (12.0, 15.0),
+    section: (12.0, 14.5),
+    apart: (5.0, 2.5),
+    title: (22.0, 25.0),
+    head: 24.5,
+    head_lines: [17.0, 7.4, 21.0],
+    after_head: 11.0,
+    ring: 5.5 * MM,
+    tick: (13.5, 22.0),
+    tick_gap: 8.0,
+    alarm_head: 27.0,
+    alarm: (18.0, 21.0),
+    steps: (12.0, 15.0),
+    pad: 9.0,
+};
+
+/// Between an amount and what it is of, at least.
+const AMOUNT_GAP: f32 = 6.0;
 
 impl Setter<'_> {
+    fn sizes(&self) -> &'static Sizes {
+        if self.document.style.paper.is_small() { &SMALL } else { &LARGE }
+    }
+
+    /// How far above the first section the sheet's text begins.
+    fn head_height(&self) -> f32 {
+        self.sizes().head + STEP + self.sizes().after_head
+    }
+
     pub(super) fn poster(&mut self) -> Book {
-        let mut size = AMOUNT;
+        let mut size = self.sizes().amount;
+        if self.document.style.paper.is_small() {
+            self.narrow_amounts(size);
+        }
         loop {
             let before = (self.tags.clone(), self.findings.clone(), self.references.clone());
             let (body, foot) = self.sheet(size);
             let used: f32 = body.iter().enumerate().map(|(n, p)| p.height + if n > 0 { p.before } else { 0.0 }).sum();
-            let top = self.grid.first_top + 36.9 + STEP + 20.0;
+            let top = self.grid.first_top + self.head_height();
             let room = self.grid.bottom - top - foot.as_ref().map_or(0.0, |foot| foot.height + 9.0);
-            if used > room + 0.01 && size > LEAST_AMOUNT {
+            if used > room + 0.01 && size > self.sizes().least_amount {
                 (self.tags, self.findings, self.references) = before;
                 size -= 2.0;
                 continue;
@@ -36,6 +122,28 @@ impl Setter<'_> {
                 self.findings.push(Finding::TooTall { origin: None, by: used - room });
             }
             return self.hang(body, foot, top);
+        }
+    }
+
+    /// On a small sheet the amounts take only the width they need: what they are of then breaks over fewer lines.
+    fn narrow_amounts(&mut self, size: f32) {
+        let (right, gutter) = (self.main_right(), self.grid.main_x - self.grid.label_x - self.grid.label_width);
+        let rows = self.document.blocks.iter().filter_map(|block| match &block.kind {
+            BlockKind::Labelled(rows) => Some(rows),
+            _ => None,
+        });
+        let look = self.amount_look(size);
+        let widest = rows.flatten().map(|row| self.natural(&row.label, &look)).fold(0.0, f32::max);
+        self.grid.label_width = (widest + AMOUNT_GAP).clamp(40.0 * MM, 70.0 * MM);
+        self.grid.main_x = self.grid.label_x + self.grid.label_width + gutter;
+        self.grid.main_width = right - self.grid.main_x;
+    }
+
+    fn amount_look(&self, size: f32) -> Look {
+        Look {
+            strong_size: size,
+            space: 1.8,
+            ..Look::sans(self.sizes().unit, size * 0.9).faces(Face::SansSemibold, Face::SansBold, Face::SansSemibold)
         }
     }
 
@@ -62,8 +170,9 @@ impl Setter<'_> {
         (self.grid.label_x, self.main_right() - self.grid.label_x)
     }
 
-    fn small() -> Look {
-        Look::sans(14.0, 18.0).faces(Face::Sans, Face::SansBold, Face::SansItalic)
+    fn small(&self) -> Look {
+        let (size, leading) = self.sizes().how;
+        Look::sans(size, leading).faces(Face::Sans, Face::SansBold, Face::SansItalic)
     }
 
     /// The pieces of the sheet, and the emergency block that stands at its foot.
@@ -103,7 +212,7 @@ impl Setter<'_> {
                     continue;
                 }
                 _ => {
-                    let place = Place { x: self.full().0, width: self.full().1, look: Self::small(), main: false };
+                    let place = Place { x: self.full().0, width: self.full().1, look: self.small(), main: false };
                     let mut set = self.sheet_block(block, &place);
                     if let Some(first) = set.first_mut() {
                         first.before = 3.0;
@@ -121,28 +230,31 @@ impl Setter<'_> {
         let grid = self.grid;
         let right = self.main_right();
         // The head is drawn upward from the top of the first section.
-        let top = -(36.9 + STEP + 20.0);
+        let sizes = self.sizes();
+        let top = -self.head_height();
         let mut piece = Piece::default();
-        let ring = circle(grid.page_width / 2.0, top - grid.first_top + 8.0 * MM, 2.5 * MM);
+        let ring = circle(grid.page_width / 2.0, top - grid.first_top + sizes.ring, 2.5 * MM);
         piece.path(None, ring, None, Some((0.5, Ink::Ink)));
-        let display = Look::sans(30.0, 34.0).faces(Face::DisplaySemibold, Face::DisplaySemibold, Face::Display);
+        let [title_y, high_y, low_y] = sizes.head_lines;
+        let display =
+            Look::sans(sizes.title.0, sizes.title.1).faces(Face::DisplaySemibold, Face::DisplaySemibold, Face::Display);
         let words = title.map_or_else(|| self.document.title.clone(), |title| plain(&title.text));
         self.heading = 1;
         let tag = self.tag(Role::Heading(1));
         self.origin = None;
-        self.stray(&mut piece, &words, &display.proportional(), (grid.label_x, top + 25.1), false, Some(tag));
+        self.stray(&mut piece, &words, &display.proportional(), (grid.label_x, top + title_y), false, Some(tag));
         piece.outline = Some((1, words, top));
         if let Some(anchor) = title.and_then(|title| title.anchor.clone()) {
             piece.anchors.push((Target::Anchor(anchor), top));
         }
         let running = self.document.running.clone();
-        let small = Self::small();
+        let small = self.small();
         let bold = small.faces(Face::SansBold, Face::SansBold, Face::SansBold);
         let tag = self.tag(Role::Paragraph);
-        self.stray(&mut piece, &running.high, &bold, (right, top + 10.6), true, Some(tag));
+        self.stray(&mut piece, &running.high, &bold, (right, top + high_y), true, Some(tag));
         let tag = self.tag(Role::Paragraph);
-        self.stray(&mut piece, &running.low, &small, (right, top + 28.6), true, Some(tag));
-        self.step_rule(&mut piece, grid.label_x + grid.label_width, right, top + 36.9);
+        self.stray(&mut piece, &running.low, &small, (right, top + low_y), true, Some(tag));
+        self.step_rule(&mut piece, grid.label_x + grid.label_width, right, top + sizes.head);
         piece
     }
 
@@ -150,10 +262,12 @@ impl Setter<'_> {
         let level = heading.level.clamp(1, 6).min(self.heading + 1);
         self.heading = level;
         let tag = self.tag(Role::Heading(level));
-        let look = Look::sans(13.0, 17.0).faces(Face::SansSemibold, Face::SansBold, Face::SansSemibold).ink(Ink::Quiet);
+        let (size, leading) = self.sizes().section;
+        let look =
+            Look::sans(size, leading).faces(Face::SansSemibold, Face::SansBold, Face::SansSemibold).ink(Ink::Quiet);
         let text = self.block_of_text(&heading.text, &look, self.full(), tag);
-        let mut piece = Piece { before: if rule { 8.0 } else { 0.0 }, ..Piece::default() };
-        let top = if rule { 4.0 } else { -2.0 };
+        let mut piece = Piece { before: if rule { self.sizes().apart.0 } else { 0.0 }, ..Piece::default() };
+        let top = if rule { self.sizes().apart.1 } else { -2.0 };
         if rule {
             piece.rule(self.full().0, self.main_right(), 0.0, 1.2, Ink::Ink);
         }
@@ -167,24 +281,19 @@ impl Setter<'_> {
     }
 
     fn amount_row(&mut self, row: &Labelled, size: f32) -> Piece {
-        let grid = self.grid;
+        let (grid, sizes) = (self.grid, self.sizes());
         let list = self.tag(Role::List { numbered: false });
         let item = self.tag_in(list, Role::ListItem);
         let label_tag = self.tag_in(item, Role::Label);
-        let room = grid.main_x - grid.label_x - 6.0;
-        let amounts = |strong_size: f32| Look {
-            strong_size,
-            space: 1.8,
-            ..Look::sans(22.0, strong_size * 0.9).faces(Face::SansSemibold, Face::SansBold, Face::SansSemibold)
-        };
+        let room = grid.main_x - grid.label_x - AMOUNT_GAP;
         // A long amount shrinks before it is broken over two lines.
         let mut strong = size;
-        while strong > LEAST_AMOUNT && self.natural(&row.label, &amounts(strong)) > room {
+        while strong > sizes.least_amount && self.natural(&row.label, &self.amount_look(strong)) > room {
             strong -= 2.0;
         }
-        let look = amounts(strong);
-        let first = Look::sans(18.0, 22.0);
-        let drop = DROP * size / AMOUNT;
+        let look = self.amount_look(strong);
+        let first = Look::sans(sizes.what.0, sizes.what.1);
+        let drop = sizes.drop * size / sizes.amount;
         let y = first.baseline() + drop;
         let mut piece = Piece::default();
         let label = self.block_of_text(&row.label, &look, (grid.label_x, room), label_tag);
@@ -202,7 +311,7 @@ impl Setter<'_> {
 
     /// What an amount is of, and how it is given.
     fn how(&mut self, blocks: &[Block]) -> Piece {
-        let place = Place { x: self.grid.main_x, width: self.grid.main_width, look: Self::small(), main: false };
+        let place = Place { x: self.grid.main_x, width: self.grid.main_width, look: self.small(), main: false };
         let mut pieces = Vec::new();
         for (index, block) in blocks.iter().enumerate() {
             match &block.kind {
@@ -210,8 +319,9 @@ impl Setter<'_> {
                     let mut rest = &paragraph.text[..];
                     let tag = self.tag(Role::Paragraph);
                     if let Some((Inline::Strong(what), others)) = rest.split_first() {
+                        let (size, leading) = self.sizes().what;
                         let what_look =
-                            Look::sans(18.0, 22.0).faces(Face::SansSemibold, Face::SansBold, Face::SansItalic);
+                            Look::sans(size, leading).faces(Face::SansSemibold, Face::SansBold, Face::SansItalic);
                         pieces.append(&mut self.paragraph(what, &what_look, (place.x, place.width), tag));
                         rest = others;
                     }
@@ -260,7 +370,9 @@ impl Setter<'_> {
                 let list = BlockKind::List { start: Some(1), items: steps.iter().map(item).collect() };
                 self.blocks(&[Block { kind: list, origin: block.origin }], place)
             }
-            BlockKind::Labelled(rows) => rows.iter().map(|row| self.amount_row(row, LEAST_AMOUNT)).collect(),
+            BlockKind::Labelled(rows) => {
+                rows.iter().map(|row| self.amount_row(row, self.sizes().least_amount)).collect()
+            }
             BlockKind::Paragraph(paragraph) => {
                 let tag = self.tag(Role::Paragraph);
                 let mut pieces = self.paragraph(&paragraph.text, &place.look, (place.x, place.width), tag);
@@ -275,12 +387,12 @@ impl Setter<'_> {
 
     /// Boxes a wet pencil can hit, each with its words, as many in a row as there is room for.
     fn tick_rows(&mut self, text: &[Inline], place: &Place) -> Vec<Piece> {
-        const ROW: f32 = 28.0;
-        const APART: f32 = 30.0;
+        let (size, row_height) = self.sizes().tick;
+        let next_line = self.sizes().what.1;
         let side = 7.5 * MM;
-        let look = Look::sans(18.0, ROW).faces(Face::SansSemibold, Face::SansBold, Face::SansItalic);
+        let look = Look::sans(size, row_height).faces(Face::SansSemibold, Face::SansBold, Face::SansItalic);
         let tag = self.tag(Role::Paragraph);
-        let mut rows = vec![Piece { height: ROW + 3.0, ..Piece::default() }];
+        let mut rows = vec![Piece { height: row_height + 3.0, ..Piece::default() }];
         let mut x = place.x;
         for (index, words) in text.split(|inline| matches!(inline, Inline::TickBox)).enumerate() {
             let ticked = index > 0;
@@ -296,12 +408,12 @@ impl Setter<'_> {
             };
             let natural = self.natural(&words, &look);
             if x > place.x && x + lead + natural > place.x + place.width {
-                rows.push(Piece { height: ROW + 3.0, ..Piece::default() });
+                rows.push(Piece { height: row_height + 3.0, ..Piece::default() });
                 x = place.x;
             }
             let set = self.set(&words, &look, (place.width - lead).max(1.0));
             let Some(row) = rows.last_mut() else { break };
-            let y = baseline(ROW) - 0.5;
+            let y = baseline(row_height) - 0.5;
             if ticked {
                 let bounds = Bounds { x: x + 0.7, y: y - side + 4.3, width: side - 1.4, height: side - 1.4 };
                 self.put_tick(row, bounds, 1.4, Some(tag));
@@ -311,11 +423,11 @@ impl Setter<'_> {
             let mut links = Links::new(&set.links);
             for (n, line) in set.lines.into_iter().enumerate() {
                 width = width.max(line.width);
-                let y = y + n as f32 * 22.0;
+                let y = y + n as f32 * next_line;
                 self.put_line(row, line, (x + lead, y), (place.x, place.width), Some(tag), &mut links);
             }
-            row.height = row.height.max(ROW + 3.0 + 22.0 * count.saturating_sub(1) as f32);
-            x += lead + width + APART;
+            row.height = row.height.max(row_height + 3.0 + next_line * count.saturating_sub(1) as f32);
+            x += lead + width + self.sizes().tick_gap;
         }
         rows
     }
@@ -362,7 +474,7 @@ impl Setter<'_> {
     }
 
     fn emergency(&mut self, label: &[Inline], body: &[Block]) -> Piece {
-        const HEAD: f32 = 40.0;
+        let sizes = self.sizes();
         let (left, width) = self.full();
         let tag = self.tag(Role::Section);
         let own = [Inline::Text("Danger".to_owned())];
@@ -370,13 +482,20 @@ impl Setter<'_> {
         self.title(tag, plain(label));
         let level = (self.heading.min(1) + 1).min(6);
         let label_tag = self.tag_in(tag, Role::Heading(level));
-        let look = Look::sans(24.0, 28.0).faces(Face::SansBold, Face::SansBold, Face::SansBold).ink(Ink::Paper);
-        let words = self.block_of_text(label, &look, (left + 54.6, width - 64.0), label_tag);
-        let head = (words.height + 12.0).max(HEAD);
+        let look = Look::sans(sizes.alarm.0, sizes.alarm.1)
+            .faces(Face::SansBold, Face::SansBold, Face::SansBold)
+            .ink(Ink::Paper);
+        let words = self.block_of_text(
+            label,
+            &look,
+            (left + sizes.pad + sizes.alarm_head, width - 24.0 - sizes.alarm_head),
+            label_tag,
+        );
+        let head = (words.height + 12.0).max(sizes.alarm_head);
         let place = Place {
-            x: left + 14.6,
-            width: width - 28.0,
-            look: Look::sans(17.0, 22.5).faces(Face::Sans, Face::SansBold, Face::SansItalic),
+            x: left + sizes.pad,
+            width: width - 2.0 * sizes.pad,
+            look: Look::sans(sizes.steps.0, sizes.steps.1).faces(Face::Sans, Face::SansBold, Face::SansItalic),
             main: false,
         };
         let text = self.within(tag, |setter| setter.blocks(body, &place));
@@ -386,7 +505,8 @@ impl Setter<'_> {
         piece.fill(Bounds { x: left, y: 0.0, width, height: head }, Ink::Ink);
         let frame = Bounds { x: left + 1.25, y: 1.25, width: width - 2.5, height: height - 2.5 };
         piece.path(None, super::piece::rectangle(frame), None, Some((2.5, Ink::Ink)));
-        warning(&mut piece, left + 14.6, head / 2.0 - 12.3, 28.3);
+        let sign = sizes.alarm_head * 0.7075;
+        warning(&mut piece, left + sizes.pad, head / 2.0 - sign * 0.435, sign);
         let top = (head - words.height) / 2.0;
         piece.take(words, top);
         piece.take(text, head + 5.2);

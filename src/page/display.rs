@@ -78,6 +78,8 @@ pub enum Role {
     HeadCell(Scope),
     /// Any other cell.
     Cell,
+    /// What is printed with a figure.
+    Caption,
     /// A drawing.
     Figure {
         /// The text alternative.
@@ -162,6 +164,19 @@ pub enum Draw {
         even_odd: bool,
         /// Stroke.
         stroke: Option<PathStroke>,
+    },
+    /// A JPEG file.
+    Jpeg {
+        /// The box it fills.
+        bounds: Bounds,
+        /// Pixels in a row.
+        width: usize,
+        /// Rows.
+        height: usize,
+        /// One component, not three.
+        grey: bool,
+        /// The file.
+        bytes: Arc<[u8]>,
     },
     /// Eight-bit RGBA pixels.
     Image {

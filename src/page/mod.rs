@@ -11,6 +11,7 @@ pub mod fonts;
 pub mod style;
 
 use std::num::NonZeroU32;
+use std::sync::Arc;
 
 pub use style::{Grid, Paper, Style};
 
@@ -79,6 +80,31 @@ pub enum Art {
     },
 }
 
+/// A photograph the right way up, in as many pixels as the page needs.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Photo {
+    /// Pixels in a row.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// The picture.
+    pub data: PhotoData,
+}
+
+/// How a photograph goes into the file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum PhotoData {
+    /// A whole JPEG file, eight bits, grey or YCbCr.
+    Jpeg {
+        /// One component, not three.
+        grey: bool,
+        /// The file.
+        bytes: Arc<[u8]>,
+    },
+    /// Eight-bit RGBA pixels, row by row from the top left.
+    Rgba(Arc<[u8]>),
+}
+
 /// One path of vector art.
 #[derive(Clone, Debug)]
 pub struct ArtPath {
@@ -145,10 +171,23 @@ pub enum BlockKind {
     Table(Table),
     /// A drawing on its own, in the main column.
     Drawing(Box<Drawing>),
+    /// A photograph in the main column, its caption beside or under it.
+    Photo(Box<Captioned>),
     /// Numbered lines of calculation.
     Lines(LineGroup),
     /// What follows starts a new page if this paper does so for parts (PAGE.md section 14, rule 1).
     NewPart,
+}
+
+/// A photograph with what is said of it.
+#[derive(Clone, Debug)]
+pub struct Captioned {
+    /// The picture.
+    pub photo: Photo,
+    /// What it shows, for those who do not see it.
+    pub alternative: String,
+    /// What is printed with it.
+    pub caption: Vec<Inline>,
 }
 
 /// A heading.

@@ -9,6 +9,29 @@ pub enum Paper {
     A4,
     /// 8½ by 11 inches.
     Letter,
+    /// 148 by 210 mm.
+    A5,
+    /// 5½ by 8½ inches.
+    HalfLetter,
+}
+
+impl Paper {
+    /// Width and height, in millimetres.
+    #[must_use]
+    pub fn size(self) -> (f32, f32) {
+        match self {
+            Paper::A4 => (210.0, 297.0),
+            Paper::Letter => (215.9, 279.4),
+            Paper::A5 => (148.0, 210.0),
+            Paper::HalfLetter => (139.7, 215.9),
+        }
+    }
+
+    /// Whether it is too narrow for a label column beside the text.
+    #[must_use]
+    pub fn is_small(self) -> bool {
+        matches!(self, Paper::A5 | Paper::HalfLetter)
+    }
 }
 
 /// What kind of sheet is set; sizes and faces follow from it.
@@ -61,57 +84,74 @@ pub struct Grid {
 /// Points in a millimetre.
 pub const MM: f32 = 72.0 / 25.4;
 
+/// The least contrast of text to its ground (WCAG 2.2, success criterion 1.4.3).
+pub const TEXT_CONTRAST: f64 = 4.5;
+/// The least contrast of large type and of lines that mean something (WCAG 2.2, 1.4.3 and 1.4.11).
+pub const LARGE_CONTRAST: f64 = 3.0;
+
+/// The relative luminance of a colour of eight bits a channel, 0 for black to 1 for white, as WCAG 2.2 defines it.
+#[must_use]
+pub fn luminance(colour: [u8; 3]) -> f64 {
+    let [red, green, blue] = colour.map(|channel| {
+        let c = f64::from(channel) / 255.0;
+        if c <= 0.04045 { c / 12.92 } else { libm::pow((c + 0.055) / 1.055, 2.4) }
+    });
+    0.2126 * red + 0.7152 * green + 0.0722 * blue
+}
+
+/// The contrast of two colours, 1 to 21, as WCAG 2.2 defines it.
+#[must_use]
+pub fn contrast(one: [u8; 3], other: [u8; 3]) -> f64 {
+    let (one, other) = (luminance(one), luminance(other));
+    (one.max(other) + 0.05) / (one.min(other) + 0.05)
+}
+
 impl Style {
     /// The grid for this paper and sheet.
     #[must_use]
     pub fn grid(&self) -> Grid {
         let mm = |v: f32| v * MM;
+        let (width, height) = self.paper.size();
+        let page = Grid {
+            page_width: mm(width),
+            page_height: mm(height),
+            label_x: mm(18.0),
+            label_width: mm(34.0),
+            main_x: mm(57.0),
+            main_width: mm(width - 57.0 - 28.0),
+            number_x: mm(width - 25.0),
+            number_width: mm(9.0),
+            first_top: mm(15.0),
+            top: mm(26.0),
+            bottom: mm(height - 22.0),
+        };
         match (self.sheet, self.paper) {
-            (Sheet::Report, Paper::A4) => Grid {
-                page_width: mm(210.0),
-                page_height: mm(297.0),
-                label_x: mm(18.0),
-                label_width: mm(34.0),
-                main_x: mm(57.0),
-                main_width: mm(125.0),
-                number_x: mm(185.0),
-                number_width: mm(9.0),
-                first_top: mm(15.0),
-                top: mm(26.0),
-                bottom: mm(297.0 - 22.0),
+            (Sheet::Report, Paper::A4) => page,
+            (Sheet::Report, Paper::Letter) => Grid { top: mm(24.0), bottom: mm(height - 20.0), ..page },
+            (Sheet::Report, Paper::A5 | Paper::HalfLetter) => page,
+            (Sheet::Poster, Paper::A4 | Paper::Letter) => Grid {
+                label_x: mm(15.0),
+                label_width: mm(88.0),
+                main_x: mm(107.0),
+                main_width: mm(width - 107.0 - 15.0),
+                number_x: mm(width - 15.0),
+                number_width: 0.0,
+                top: mm(15.0),
+                bottom: mm(height - 12.0),
+                ..page
             },
-            (Sheet::Report, Paper::Letter) => Grid {
-                page_width: mm(215.9),
-                page_height: mm(279.4),
-                label_x: mm(18.0),
-                label_width: mm(34.0),
-                main_x: mm(57.0),
-                main_width: mm(130.9),
-                number_x: mm(190.9),
-                number_width: mm(9.0),
-                first_top: mm(15.0),
-                top: mm(24.0),
-                bottom: mm(279.4 - 20.0),
+            (Sheet::Poster, Paper::A5 | Paper::HalfLetter) => Grid {
+                label_x: mm(9.0),
+                label_width: mm(62.0),
+                main_x: mm(74.0),
+                main_width: mm(width - 74.0 - 9.0),
+                number_x: mm(width - 9.0),
+                number_width: 0.0,
+                first_top: mm(9.5),
+                top: mm(9.5),
+                bottom: mm(height - 9.0),
+                ..page
             },
-            (Sheet::Poster, paper) => {
-                let (width, height) = match paper {
-                    Paper::A4 => (210.0, 297.0),
-                    Paper::Letter => (215.9, 279.4),
-                };
-                Grid {
-                    page_width: mm(width),
-                    page_height: mm(height),
-                    label_x: mm(15.0),
-                    label_width: mm(88.0),
-                    main_x: mm(107.0),
-                    main_width: mm(width - 107.0 - 15.0),
-                    number_x: mm(width - 15.0),
-                    number_width: 0.0,
-                    first_top: mm(15.0),
-                    top: mm(15.0),
-                    bottom: mm(height - 12.0),
-                }
-            }
         }
     }
 
@@ -130,29 +170,24 @@ impl Style {
         }
     }
 
-    /// The contrast of the firm's colour to white paper, as WCAG 2 defines it: 1 to 21.
+    /// The contrast of the firm's colour to white paper.
     #[must_use]
     pub fn accent_contrast(&self) -> f64 {
-        let linear = |channel: u8| {
-            let c = f64::from(channel) / 255.0;
-            if c <= 0.04045 { c / 12.92 } else { libm::pow((c + 0.055) / 1.055, 2.4) }
-        };
-        let [red, green, blue] = self.accent.map(linear);
-        1.05 / (0.2126 * red + 0.7152 * green + 0.0722 * blue + 0.05)
+        contrast(self.accent, self.colour(Ink::Paper))
     }
 
     /// The ink of the firm's name and the step rule: plain ink if the firm's colour is too pale (section 4).
     #[must_use]
     pub fn firm_ink(&self) -> Ink {
-        if self.accent_contrast() < 3.0 { Ink::Ink } else { Ink::Accent }
+        if self.accent_contrast() < LARGE_CONTRAST { Ink::Ink } else { Ink::Accent }
     }
 
     /// The ink of numerals and line numbers.
     #[must_use]
     pub fn numeral_ink(&self) -> Ink {
         match self.accent_contrast() {
-            contrast if contrast < 3.0 => Ink::Ink,
-            contrast if contrast < 4.5 => Ink::Quiet,
+            contrast if contrast < LARGE_CONTRAST => Ink::Ink,
+            contrast if contrast < TEXT_CONTRAST => Ink::Quiet,
             _ => Ink::Accent,
         }
     }

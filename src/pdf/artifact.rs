@@ -52,7 +52,7 @@ impl Content {
             Draw::Text(run) if run.y > grid.bottom => Artifact::Foot,
             Draw::Text(_) => Artifact::Again,
             Draw::Path { segments, fill: Some(_), stroke: None, .. } if is_block(segments) => Artifact::Background,
-            Draw::Path { .. } | Draw::Image { .. } => Artifact::Layout,
+            Draw::Path { .. } | Draw::Image { .. } | Draw::Jpeg { .. } => Artifact::Layout,
         })
     }
 }

@@ -29,6 +29,7 @@ pub(super) fn structure_type(role: &Role) -> &'static str {
         Role::Row => "TR",
         Role::HeadCell(_) => "TH",
         Role::Cell => "TD",
+        Role::Caption => "Caption",
         Role::Figure { .. } => "Figure",
         Role::Formula { .. } => "Formula",
         Role::Link => "Link",

@@ -9,7 +9,9 @@ use printpdf::{
 };
 use subsetter::GlyphRemapper;
 
-use crate::page::display::{DisplayList, Draw, DrawItem, Glyph, GlyphText, Page, Paint, PathStroke, Role, Run, TagId};
+use crate::page::display::{
+    Bounds, DisplayList, Draw, DrawItem, Glyph, GlyphText, Page, Paint, PathStroke, Role, Run, TagId,
+};
 use crate::page::fonts::Fonts;
 use crate::page::{Document, Face, Segment, Style};
 
@@ -336,16 +338,26 @@ impl<'a> PageDrawing<'a> {
             Draw::Path { segments, fill, even_odd, stroke } => {
                 self.path(segments, *fill, *even_odd, stroke.as_ref());
             }
+            Draw::Jpeg { bounds, width, height, grey, bytes } => {
+                let space = if *grey { "DeviceGray" } else { "DeviceRGB" };
+                let made = object((*width, *height), space, bytes.to_vec(), Some("DCTDecode"));
+                self.place(bounds, index, made, pdf);
+            }
             Draw::Image { bounds, width, height, rgba } => {
-                let id = format!("I{}x{index}", self.number + 1);
-                self.operator(&[], "q");
-                let bottom = self.list.page_height - bounds.bottom();
-                self.operator(&[bounds.width, 0.0, 0.0, bounds.height, bounds.x, bottom], "cm");
-                self.operator(&[], &format!("/{id} Do"));
-                self.operator(&[], "Q");
-                pdf.resources.xobjects.map.insert(XObjectId(id), XObject::External(image(*width, *height, rgba)));
+                self.place(bounds, index, image(*width, *height, rgba), pdf);
             }
         }
+    }
+
+    /// Puts an image object on the page, in its box.
+    fn place(&mut self, bounds: &Bounds, index: usize, image: printpdf::ExternalXObject, pdf: &mut PdfDocument) {
+        let id = format!("I{}x{index}", self.number + 1);
+        self.operator(&[], "q");
+        let bottom = self.list.page_height - bounds.bottom();
+        self.operator(&[bounds.width, 0.0, 0.0, bounds.height, bounds.x, bottom], "cm");
+        self.operator(&[], &format!("/{id} Do"));
+        self.operator(&[], "Q");
+        pdf.resources.xobjects.map.insert(XObjectId(id), XObject::External(image));
     }
 
     fn paint(&mut self, paint: Paint, operator: &str) {
@@ -488,16 +500,27 @@ fn image(width: u32, height: u32, rgba: &[u8]) -> printpdf::ExternalXObject {
         }
     }
     content.resize(count * 3, 255);
+    object((width as usize, height as usize), "DeviceRGB", content, None)
+}
+
+/// An image of eight bits a channel; without a filter of its own it is compressed on writing.
+fn object(
+    (width, height): (usize, usize),
+    space: &str,
+    content: Vec<u8>,
+    filter: Option<&str>,
+) -> printpdf::ExternalXObject {
     let name = |name: &str| DictItem::Name(name.as_bytes().to_vec());
-    let dict = BTreeMap::from([
+    let mut dict = BTreeMap::from([
         ("Type".to_owned(), name("XObject")),
         ("Subtype".to_owned(), name("Image")),
-        ("Width".to_owned(), DictItem::Int(i64::from(width))),
-        ("Height".to_owned(), DictItem::Int(i64::from(height))),
-        ("ColorSpace".to_owned(), name("DeviceRGB")),
+        ("Width".to_owned(), DictItem::Int(width as i64)),
+        ("Height".to_owned(), DictItem::Int(height as i64)),
+        ("ColorSpace".to_owned(), name(space)),
         ("BitsPerComponent".to_owned(), DictItem::Int(8)),
     ]);
-    let stream = printpdf::ExternalStream { dict, content, compress: true };
+    dict.extend(filter.map(|filter| ("Filter".to_owned(), name(filter))));
+    let stream = printpdf::ExternalStream { dict, content, compress: filter.is_none() };
     printpdf::ExternalXObject { stream, width: None, height: None, dpi: None }
 }
 

@@ -41,6 +41,7 @@ pub(super) struct Told {
     pub goals: Goals,
     pub kits: Vec<Kit>,
     pub practice: Practice,
+    pub photos: Vec<Photo>,
     pub log_file: Option<Stated<String>>,
     pub plan_date: Option<Stated<NaiveDate>>,
     pub next_visit: Option<Stated<NaiveDate>>,
@@ -82,6 +83,7 @@ pub(super) fn check(mut root: Table<'_, '_>, plan_date: Option<NaiveDate>, c: &m
     told.kits = root.tables("kit", c).into_iter().filter_map(|t| kit(t, c)).collect();
     let steps = told.panel.as_ref().map(|p| p.steps);
     told.practice = root.table("practice", c).map(|t| practice(t, steps, c)).unwrap_or_default();
+    told.photos = root.tables("photo", c).into_iter().filter_map(|t| photo(t, c)).collect();
     told.log_file = root.table("log", c).and_then(|mut t| {
         let file = t.need_text("file", "it names the readings", "\"log.csv\"", c);
         t.finish(c);
@@ -222,10 +224,31 @@ fn page(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<PageChoice> {
     if t.blank("units") {
         t.complain_missing("units", "the plan speaks in the owner's units", "\"metric\"", c);
     }
-    let paper = t.word("paper", &[("A4", false), ("Letter", true)], c);
+    let papers = [("A4", Paper::A4), ("Letter", Paper::Letter), ("A5", Paper::A5), ("Half Letter", Paper::HalfLetter)];
+    let paper = t.word("paper", papers.get(..2).unwrap_or_default(), c);
+    let shed_paper = t.word("shed_paper", &papers, c);
     let units = t.word("units", &[("metric", System::Metric), ("us", System::Us), ("imperial", System::Imperial)], c);
     t.finish(c);
-    Some(PageChoice { letter: paper?.value, system: units?.value })
+    let paper = paper?.value;
+    // Amounts read from two metres want the larger sheet, even beside a small plan.
+    let shed_paper = shed_paper.map_or(
+        match paper {
+            Paper::A4 | Paper::A5 => Paper::A4,
+            Paper::Letter | Paper::HalfLetter => Paper::Letter,
+        },
+        |chosen| chosen.value,
+    );
+    Some(PageChoice { paper, shed_paper, system: units?.value })
+}
+
+fn photo(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Photo> {
+    let file = t.need_text("file", "it names the picture", "\"return.jpg\"", c);
+    let caption = t.text("caption", c).map(|s| s.value).unwrap_or_default();
+    let why = "whoever has the plan read aloud hears this in the picture's place";
+    let description = t.need_text("description", why, "\"The return: a slate lip, water falling into the pond\"", c);
+    let part = t.word("part", &PhotoPart::ALL, c).map_or(PhotoPart::Pictures, |s| s.value);
+    t.finish(c);
+    Some(Photo { file: file?, caption, description: description?.value, part })
 }
 
 fn volume(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<VolumeAsTold> {

@@ -110,6 +110,7 @@ fn whole(told: check::Told, visits: Vec<Visit>) -> Option<Site> {
         goals: told.goals,
         kits: told.kits,
         practice: told.practice,
+        photos: told.photos,
         visits,
     })
 }

@@ -82,8 +82,48 @@ pub struct Site {
     pub kits: Vec<Kit>,
     /// Common-practice settings the firm chose itself.
     pub practice: Practice,
+    /// Photographs for the plan.
+    pub photos: Vec<Photo>,
     /// The log, oldest first.
     pub visits: Vec<Visit>,
+}
+
+/// A photograph that the plan shows.
+#[derive(Clone, Debug)]
+pub struct Photo {
+    /// Path of the file, relative to the site file.
+    pub file: Stated<String>,
+    /// What is printed beside it; empty for nothing.
+    pub caption: String,
+    /// What it shows, for those who do not see it.
+    pub description: String,
+    /// Where in the plan it stands.
+    pub part: PhotoPart,
+}
+
+/// The parts of a plan that can show photographs, at their ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[expect(missing_docs, reason = "the names are the parts")]
+pub enum PhotoPart {
+    Water,
+    Correction,
+    Year,
+    Trouble,
+    Bars,
+    /// A part of their own.
+    Pictures,
+}
+
+impl PhotoPart {
+    /// All of them, by the word for each in site files and templates.
+    pub const ALL: [(&'static str, PhotoPart); 6] = [
+        ("water", PhotoPart::Water),
+        ("correction", PhotoPart::Correction),
+        ("year", PhotoPart::Year),
+        ("trouble", PhotoPart::Trouble),
+        ("bars", PhotoPart::Bars),
+        ("pictures", PhotoPart::Pictures),
+    ];
 }
 
 /// Whose rules on algae control and electricity apply.
@@ -121,10 +161,22 @@ pub struct Firm {
 /// Paper and units, chosen apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct PageChoice {
-    /// The paper.
-    pub letter: bool,
+    /// The paper of the plan.
+    pub paper: Paper,
+    /// The paper of the shed sheet.
+    pub shed_paper: Paper,
     /// In whose units the plan speaks.
     pub system: System,
+}
+
+/// Sizes of paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[expect(missing_docs, reason = "the names are the papers")]
+pub enum Paper {
+    A4,
+    Letter,
+    A5,
+    HalfLetter,
 }
 
 /// Sections, less what stands in them; and volumes found other ways.

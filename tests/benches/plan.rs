@@ -94,6 +94,7 @@ mod stages {
             template: &Words,
             style,
             letterhead: None,
+            photos: &[],
             fingerprint: job.fingerprint,
             squeeze: 0,
         };
