@@ -1,4 +1,5 @@
 //! All integration tests, in one binary: it links once.
+mod chem;
 mod complaints;
 mod decisions;
 mod demos;
