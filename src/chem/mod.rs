@@ -1,12 +1,19 @@
 //! What this water is, and what an addition does to it.
 //!
-//! Kernels ([`carbonate`]) take bare numbers whose units stand in their comments and know nothing of workings; the
-//! other files are thin wrappers that build figures. Dilute fresh water is taken as ideal here: activities, ion pairs
-//! and copper's forms are not modelled.
+//! Kernels take bare numbers whose units stand in their comments and know nothing of workings: [`speciation`] (every
+//! species at equilibrium), [`conductance`], [`solution`] (a water as its ions, and what is done to it), [`composition`]
+//! (a water from a contractor's readings), [`gases`] and [`activity`]. [`carbonate`] is the ideal carbonate system. The other files are thin
+//! wrappers that build figures.
 
+pub mod activity;
 pub mod ammonia;
 pub mod carbonate;
 pub mod chlorine;
+pub mod composition;
+pub mod conductance;
 pub mod conductivity;
 pub mod copper;
 pub mod dosing;
+pub mod gases;
+pub mod solution;
+pub mod speciation;

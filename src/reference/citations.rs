@@ -21,6 +21,24 @@ citations! {
         "Directive 2006/44/EC Annex I note (a): artificial pH changes of 0.5 at most, within 6.0 to 9.0, and only if they do not make other substances more harmful. Written for rivers; the only numeric limit found";
     CARBONATE_CONSTANTS = "CE-01", Sourced, "Plummer and Busenberg 1982",
         "Plummer LN, Busenberg E (1982) The solubilities of calcite, aragonite and vaterite in CO2-H2O solutions. Geochim. Cosmochim. Acta 46:1011-1040";
+    ACTIVITY_MODEL = "CH-01", Sourced, "extended Debye-Hückel, phreeqc.dat",
+        "Activity coefficients by the extended Debye-Hückel form of Truesdell and Jones and by Davies, parameters of phreeqc.dat (22 May 2024, shipped with IPhreeqc 3.8.6, U.S. Geological Survey); density of water by Kell (1975), permittivity by Bradley and Pitzer (1979)";
+    AQUEOUS_CONSTANTS = "CH-02", Sourced, "phreeqc.dat, 2024",
+        "Equilibrium constants and their temperature dependence of phreeqc.dat (22 May 2024, shipped with IPhreeqc 3.8.6, U.S. Geological Survey)";
+    COPPER_REVIEWED = "CH-03", Sourced, "Powell and others 2007",
+        "Powell KJ, Brown PL, Byrne RH, Gajda T, Hefter G, Sjöberg S, Wanner H (2007) Pure Appl. Chem. 79:895-950: log K at 25 °C, as given with that reference in sit.dat (ThermoChimie 12a), from which the enthalpies are too";
+    COPPER_SIT = "CH-04", Sourced, "sit.dat, ThermoChimie 12a",
+        "Constants and enthalpies for copper of sit.dat (ThermoChimie 12a); malachite's log K cites Powell and others (2007)";
+    COPPER_MEMORY = "CH-05", FromMemory, "Powell and others 2007, from memory",
+        "Powell and others (2007) Pure Appl. Chem. 79:895-950: log K at 25 °C from memory (sit.dat gives CuOH+ -7.97, Cu(OH)2 -16.23, tenorite 7.63, Cu(OH)2(s) 8.64; minteq.v4.dat -16.194, 7.644, 8.674); enthalpies of sit.dat for the dissolved forms, of minteq.v4.dat for the solids";
+    NITRATE_ACTIVITY = "CH-06", FromMemory, "phreeqc.dat, nitrate",
+        "Ion size of nitrate in phreeqc.dat, 3.0 Å, from memory; nitrate is not part of the reference tables";
+    CARBON_DIOXIDE_AIR = "CH-07", CommonPractice, "417 ppm of carbon dioxide in air",
+        "Common practice, no source: air of 417 ppm of carbon dioxide, 10^-3.38 atm, as in the reference tables of water chemistry";
+    CALCIUM_SHARE = "CH-08", CommonPractice, "three quarters of general hardness is calcium",
+        "Common practice, no source: where calcium was not measured, three quarters of the general hardness (by moles) are taken as calcium, one quarter as magnesium";
+    DECHLORINATION = "CH-09", Derived, "net reactions of dechlorination",
+        "Derived from the net reactions run to the end: 4 HOCl + Na2S2O3 + H2O = Na2SO4 + H2SO4 + 4 HCl takes 1.5 equivalents of alkalinity for each mole of Cl2, HOCl + Na2SO3 = Na2SO4 + HCl takes 1; thiosulfate that stops at tetrathionate raises the alkalinity instead";
     CHLORINE_THIOSULFATE = "CL-01", Sourced, "2 Na2S2O3 + Cl2, the least efficient route",
         "Reaction 2 Na2S2O3 + Cl2 = Na2S4O6 + 2 NaCl: 7.00 mg of sodium thiosulfate pentahydrate for each mg of chlorine, the largest dose of the routes found and so the kinder. A field guide gives 1.9, other routes 0.88 and 3.5";
     CHLORAMINE_AMMONIA = "CL-08", Derived, "ammonia left by chloramine",
@@ -65,6 +83,12 @@ citations! {
         "Lange's Handbook of Chemistry, Table 8.32: limiting equivalent ionic conductivities at 25 °C (Na 50.11, K 73.5, half Ca 59.5); chloride 76.31 and bicarbonate 44.5 from the CRC Handbook, from memory";
     SALT_CONDUCTIVITY = "EC-10", Sourced, "Richardson and others 2017",
         "Richardson M, Sentlinger G, Moore RD, Zimmermann A (2017) Confluence 1(2): 0.486 mg/L of salt for each µS/cm, ± 2.8 %, background under 500 µS/cm";
+    IONIC_CONDUCTIVITY = "EC-M12", Sourced, "McCleskey and others 2012",
+        "McCleskey RB, Nordstrom DK, Ryan JN, Ball JW (2012) A new method of calculating electrical conductivity with applications to natural waters. Geochim. Cosmochim. Acta 77:369-382: ionic strength 0.0004 to 0.7 mol/kg, 0 to 95 °C; coefficients as two public implementations print them alike, the paper itself was not at hand";
+    IONIC_CONDUCTIVITY_ONE = "EC-M12a", Sourced, "McCleskey and others 2012, one copy",
+        "McCleskey RB, Nordstrom DK, Ryan JN, Ball JW (2012) Geochim. Cosmochim. Acta 77:369-382: coefficients of H+, OH- and NO3- as one public implementation prints them";
+    IONIC_CONDUCTIVITY_SIGNS = "EC-M12b", Sourced, "McCleskey and others 2012, signs chosen",
+        "McCleskey RB, Nordstrom DK, Ryan JN, Ball JW (2012) Geochim. Cosmochim. Acta 77:369-382: for HCO3- and CO3-2 two public implementations differ in signs; those that give the known limiting conductivity of carbonate are used";
     FARADAY = "EL-01", FromMemory, "Faraday constant, CODATA",
         "Faraday constant 96,485.33212 C/mol, CODATA 2018 and 2022 (exact), from memory";
     RELEASE = "EL-02", Derived, "Faraday's law, two charges an atom",
@@ -83,6 +107,8 @@ citations! {
         "Directive 2006/44/EC on fresh waters needing protection to support fish life, Annex I: un-ionised ammonia 0.005 mg/L guide, 0.025 mg/L mandatory, as NH3 (read in a reproduction). The kinder of the values found: UF/IFAS FA-16 gives 0.05";
     NITRITE_CHLORIDE = "NI-01", Sourced, "SRAC 462",
         "Durborow, Crosby, Brunson (1997) SRAC Publication 462, Nitrite in Fish Ponds: keep chloride at ten times nitrite or more";
+    OXYGEN_SATURATION = "OX-01", FromMemory, "Benson and Krause 1984",
+        "Benson and Krause (1984) oxygen in fresh water at 1 atm; coefficients from memory, values agree with a public library (gsw 3.6.23) within 0.001 mg/L";
     SOLUBILITY = "T-05", Sourced, "supplier's safety sheet",
         "Safety sheets of the substance: sodium bicarbonate dissolves 6.9, 8.2 and 9.6 g in 100 g of water at 0, 10 and 20 °C";
     OXYGEN = "T-07", Sourced, "UF/IFAS FA-27",

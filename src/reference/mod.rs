@@ -2,6 +2,7 @@
 //!
 //! Ids such as `CU-21` are rows of the project's table of published values; the citation carries the words to print.
 
+pub mod chemistry;
 mod citations;
 mod limits;
 mod substances;
