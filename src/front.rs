@@ -170,6 +170,7 @@ pub fn set(
             plan: &job.plan,
             template: &ShowTemplates(supplies),
             style,
+            fonts,
             letterhead: Some(&job.letterhead),
             fingerprint,
             squeeze,

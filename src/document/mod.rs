@@ -14,6 +14,7 @@ mod words;
 use minijinja::Environment;
 
 use crate::diag::Diagnostic;
+use crate::page::fonts::Fonts;
 use crate::page::{Document, Letterhead, Running, Style};
 use crate::plan::Plan;
 use crate::site::Site;
@@ -64,6 +65,8 @@ pub struct Source<'a> {
     pub template: &'a dyn Templates,
     /// The look.
     pub style: Style,
+    /// The fonts, to measure the labels of drawings with.
+    pub fonts: &'a Fonts,
     /// The letterhead, art already read.
     pub letterhead: Option<&'a Letterhead>,
     /// Hash of everything that went in.
@@ -104,7 +107,7 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
     let view = view::view(source, edition, &reader, &lines);
     let template = environment.get_template(name).map_err(|error| broken(&error, name))?;
     let rendered = template.render(view).map_err(|error| broken(&error, name))?;
-    let drawings = drawings::Drawings { source, reader: &reader };
+    let drawings = drawings::Drawings { source, reader: &reader, lines: &lines };
     let blocks = markdown::blocks(&rendered, &drawings, &lines);
     let date = words::iso(source.plan.date);
     let running = match edition {
