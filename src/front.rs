@@ -145,6 +145,7 @@ pub fn set(
             plan: &job.plan,
             template: &ShowTemplates(supplies),
             style,
+            fonts,
             letterhead: Some(&job.letterhead),
             photos: &job.photos,
             fingerprint,

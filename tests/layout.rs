@@ -177,6 +177,7 @@ pub fn gauge(mark: f32) -> Inline {
                 None,
             ),
         ],
+        marks: Vec::new(),
         alternative: "The reading inside its target.".to_owned(),
     }))
 }
@@ -223,6 +224,7 @@ fn chart() -> Block {
             label(-14.0, 140.0, Anchor::End, "Reading on 16 March"),
             label(340.0, 55.0, Anchor::End, "if the roof holds"),
         ],
+        marks: Vec::new(),
         alternative: "The gap widens in two steps.".to_owned(),
     })))
 }

@@ -129,7 +129,7 @@ impl<'a> Reader<'a> {
     fn lowest(&self, page: &Page) -> f32 {
         let bottom = |draw: &Draw| match draw {
             Draw::Text(run) => run.y,
-            Draw::Image { bounds, .. } => bounds.bottom(),
+            Draw::Image { bounds, .. } | Draw::Jpeg { bounds, .. } => bounds.bottom(),
             Draw::Path { segments, .. } => segments.iter().fold(0.0_f32, |low, segment| {
                 use weirbook::page::Segment;
                 match *segment {

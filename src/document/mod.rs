@@ -14,6 +14,7 @@ mod words;
 use minijinja::Environment;
 
 use crate::diag::Diagnostic;
+use crate::page::fonts::Fonts;
 use crate::page::{Document, Letterhead, Photo, Running, Style};
 use crate::plan::Plan;
 use crate::site::{PhotoPart, Site};
@@ -64,6 +65,8 @@ pub struct Source<'a> {
     pub template: &'a dyn Templates,
     /// The look.
     pub style: Style,
+    /// The fonts, to measure the labels of drawings with.
+    pub fonts: &'a Fonts,
     /// The letterhead, art already read.
     pub letterhead: Option<&'a Letterhead>,
     /// The photographs, already read.
@@ -122,7 +125,7 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
     if edition == Edition::CarePlan {
         rendered.push_str(&photos_without_a_place(source, &rendered));
     }
-    let drawings = drawings::Drawings { source, reader: &reader };
+    let drawings = drawings::Drawings { source, reader: &reader, lines: &lines };
     let blocks = markdown::blocks(&rendered, &drawings, &lines);
     let date = words::iso(source.plan.date);
     let running = match edition {

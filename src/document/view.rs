@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 use minijinja::Value;
 
-use super::drawings::{celsius, column_head, correction_days};
+use super::drawings::{celsius, column_head, correction_days, readings_in_log};
 use super::lines::Lines;
 use super::words::{Reader, count_word, escape};
 use super::{Edition, Source};
@@ -138,6 +138,15 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     let last_visit = site.visits.last().map(|v| v.date);
     view.insert("visit", last_visit.map(|d| reader.long_date(d)).into());
     view.insert("visits", site.visits.len().into());
+    view.insert(
+        "logged",
+        map! {
+            "hardness" => readings_in_log(source, |r| r.carbonate_hardness.as_ref()),
+            "conductivity" => readings_in_log(source, |r| r.conductivity.as_ref()),
+            "copper" => readings_in_log(source, |r| r.total_copper.as_ref()),
+            "copper_under" => readings_in_log(source, |r| r.total_copper.as_ref().filter(|c| c.less_than)),
+        },
+    );
     view.insert("verdict", verdict(source));
     view.insert("volume", volume(source, reader, lines));
     view.insert("readings", plan.readings.iter().map(|r| reading(r, source, reader, lines)).collect());
@@ -377,7 +386,8 @@ fn bare(text: String) -> String {
     text.split('\u{a0}').next().unwrap_or_default().to_owned()
 }
 
-fn reading_name(key: &str) -> &'static str {
+/// What a row of the readings table is called.
+pub(super) fn reading_name(key: &str) -> &'static str {
     match key {
         "carbonate-hardness" => "Carbonate hardness",
         "general-hardness" => "General hardness",
@@ -395,16 +405,22 @@ fn reading_name(key: &str) -> &'static str {
     }
 }
 
-fn reading(row: &ReadingRow, source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
+/// `5.6 to 14`, `5 or more`, `none found`.
+pub(super) fn target_words(row: &ReadingRow, reader: &Reader) -> String {
     let key = row.key;
-    let target = match (row.low, row.high) {
+    match (row.low, row.high) {
         (Some(low), Some(high)) => format!("{} to {}", reader.target(key, low), reader.target(key, high)),
         (Some(low), None) => format!("{} or more", reader.target(key, low)),
         (None, Some(0.0)) => "none found".into(),
         (None, Some(high)) if key == "total-copper" => format!("under {}", reader.number(key, high)),
         (None, Some(high)) => format!("{} or less", reader.target(key, high)),
         (None, None) => "not set".into(),
-    };
+    }
+}
+
+fn reading(row: &ReadingRow, source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
+    let key = row.key;
+    let target = target_words(row, reader);
     let pond = row.pond.map(|p| {
         let number = reader.number(key, p);
         if row.less_than { format!("under\u{a0}{number}") } else { number }

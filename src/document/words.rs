@@ -159,6 +159,23 @@ impl Reader {
         group(volume_unit(self.system).of(si), Digits::Significant(3))
     }
 
+    /// A length by tape or sounding stick: metres to the centimetre, or feet.
+    #[must_use]
+    pub fn length(&self, si: f64) -> String {
+        if self.system == System::Metric {
+            return with_unit(&group(table::METRE.of(si), Digits::Places(2)), "m");
+        }
+        with_unit(&crate_trim(group(table::FOOT.of(si), Digits::Places(2))), "ft")
+    }
+
+    /// An area of water.
+    #[must_use]
+    pub fn area(&self, si: f64) -> String {
+        let (unit, symbol) =
+            if self.system == System::Metric { (&table::SQUARE_METRE, "m²") } else { (&table::SQUARE_FOOT, "ft²") };
+        with_unit(&group(unit.of(si), Digits::Significant(3)), symbol)
+    }
+
     /// The word for the unit of volume.
     #[must_use]
     pub fn volume_word(&self) -> &'static str {

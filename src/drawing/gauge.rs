@@ -1,6 +1,8 @@
 //! The gauge: one reading against its target, in a table cell.
 
-use super::scale::{Canvas, Spot, narrow, tame};
+use super::canvas::{Canvas, Spot, TEXT};
+use super::scale::{narrow, tame};
+use crate::page::fonts::Fonts;
 use crate::page::style::MM;
 use crate::page::{Drawing, Face, Ink};
 
@@ -58,7 +60,7 @@ fn stand(value: f64, low: f64, high: f64) -> Stand {
 }
 
 /// Puts a mark with `half` its width: on the scale, or at its end with an arrowhead.
-fn place(canvas: &mut Canvas, at: Stand, y: f32, half: f32, mark: impl Fn(&mut Canvas, f32, f32)) {
+fn place<'f>(canvas: &mut Canvas<'f>, at: Stand, y: f32, half: f32, mark: impl Fn(&mut Canvas<'f>, f32, f32)) {
     const ARROW: f32 = 4.2;
     match at {
         Stand::On(x) => mark(canvas, x.clamp(half, WIDTH - half), y),
@@ -75,17 +77,22 @@ fn place(canvas: &mut Canvas, at: Stand, y: f32, half: f32, mark: impl Fn(&mut C
 
 /// Draws a gauge, 36 mm by 26 pt: the target's low end at 2/9 of the width, its high end at 7/9, whatever the unit.
 #[must_use]
-pub fn gauge(g: &Gauge) -> Drawing {
-    let mut canvas = Canvas::plain(WIDTH, HEIGHT);
+pub fn gauge(g: &Gauge, fonts: &Fonts) -> Drawing {
+    let mut canvas = Canvas::plain(fonts, WIDTH, HEIGHT);
     let left = narrow(LOW_SHARE) * WIDTH;
     let right = narrow(LOW_SHARE + BAND_SHARE) * WIDTH;
-    let words = |canvas: &mut Canvas, y: f32, text: &str| {
-        canvas.firm_label(&[Spot::middle(WIDTH / 2.0, y)], Face::Sans, 8.0, Ink::Quiet, text);
+    let words = |canvas: &mut Canvas<'_>, y: f32, text: &str| {
+        canvas.firm_label(&[Spot::middle(WIDTH / 2.0, y)], Face::Sans, TEXT, Ink::Quiet, text);
     };
     let target = match (g.low.map(tame), g.high.map(tame)) {
         (Some(low), Some(high)) => Some((low.min(high), low.max(high))),
         (None, Some(high)) => Some((high.min(0.0), high)),
-        (Some(low), None) => Some((low, if low > 0.0 { low * 2.5 } else { low + low.abs().max(1.0) })),
+        (Some(low), None) => {
+            // No high end: every reading that is not under the low one is good, and stands in the band.
+            let readings = [g.pond, g.supply].into_iter().flatten().map(|value| tame(value) + tame(value).abs() * 0.1);
+            let least = if low > 0.0 { low * 2.5 } else { low + low.abs().max(1.0) };
+            Some((low, readings.fold(least, f64::max)))
+        }
         (None, None) => None,
     };
     let Some((low, high)) = target else {
@@ -110,10 +117,10 @@ pub fn gauge(g: &Gauge) -> Drawing {
         }
     }
     if let Some(supply) = g.supply {
-        place(&mut canvas, stand(supply, low, high), AXIS + 5.3, 2.3, Canvas::circle);
+        place(&mut canvas, stand(supply, low, high), AXIS + 5.3, 2.3, |canvas, x, y| canvas.circle(x, y));
     }
     match g.pond {
-        Some(pond) => place(&mut canvas, stand(pond, low, high), AXIS, 3.0, Canvas::lozenge),
+        Some(pond) => place(&mut canvas, stand(pond, low, high), AXIS, 3.0, |canvas, x, y| canvas.lozenge(x, y)),
         None if g.asked => words(&mut canvas, AXIS - 3.5, "not measured"),
         None => {}
     }

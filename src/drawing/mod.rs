@@ -1,17 +1,22 @@
-//! Drawings of the plan: gauges, the log, the staircase of doses, and the year (PAGE.md section 10).
+//! Drawings of the plan: gauges, the log, staircases, the year, and the water in section (PAGE.md section 10).
 //!
-//! Each function takes numbers and finished words and gives a [`Drawing`](crate::page::Drawing). Nothing here formats a
-//! value or a unit. Whatever the input, no label meets another and everything stays in the box, widened by the label
-//! column at the left and the number column at the right.
+//! Each function takes numbers and finished words and gives a [`Drawing`](crate::page::Drawing). `scale` has the scales,
+//! round ticks and the time axis of all of them, `canvas` their marks and labels. Nothing here formats a value or a unit,
+//! but for the round numbers of an axis ([`Ticks`]). Whatever the input, no label meets another and everything stays in
+//! the box, widened by the label column at the left and the number column at the right.
 
+mod canvas;
 mod gauge;
 mod log;
-pub mod scale;
+mod scale;
+mod section;
 mod stairs;
 mod year;
 
+pub use canvas::{Said, text_width};
 pub use gauge::{Gauge, gauge};
-pub use log::{LogChart, Point, log_chart};
-pub use scale::text_width;
+pub use log::{Limit, Log, Panel, Point, log};
+pub use scale::Ticks;
+pub use section::{Floor, SectionSketch, SketchPart, section_sketch};
 pub use stairs::{Stairs, day_centres, staircase};
 pub use year::{CopperChart, LevelStrip, YearStrip, copper_chart, level_strip, year_strip};

@@ -2,7 +2,12 @@
 
 use chrono::NaiveDate;
 
-use super::scale::{Canvas, Line, MonthNames, Scale, Spot, TimeAxis, cut, extent, nothing, tame_width, text_width};
+use super::canvas::{Canvas, Clear, Line, Spot, TEXT};
+use super::log::Limit;
+use super::scale::{
+    MONTH_ROOM, MonthNames, Scale, TimeAxis, YEAR_ROOM, extent, length, nothing, tame, tame_height, tame_width,
+};
+use crate::page::fonts::Fonts;
 use crate::page::style::MM;
 use crate::page::{Drawing, Face, Ink};
 
@@ -11,6 +16,8 @@ use crate::page::{Drawing, Face, Ink};
 pub struct LevelStrip {
     /// Width of the main column.
     pub width: f32,
+    /// Height.
+    pub height: f32,
     /// The first day.
     pub first: NaiveDate,
     /// The level, one a day.
@@ -27,12 +34,17 @@ pub struct LevelStrip {
     pub alternative: String,
 }
 
+/// The least height of a strip, and of a chart.
+const LEAST: (f32, f32) = (24.0 * MM, 40.0 * MM);
+
 /// The copper forecast over the year. One value a day, as at the end of that day; with as many days as the
 /// [`LevelStrip`] over it, both share their time axis exactly.
 #[derive(Clone, Debug)]
 pub struct CopperChart {
     /// Width of the main column.
     pub width: f32,
+    /// Height.
+    pub height: f32,
     /// The first day.
     pub first: NaiveDate,
     /// Low end of the range.
@@ -41,10 +53,10 @@ pub struct CopperChart {
     pub middle: Vec<f64>,
     /// High end of the range.
     pub high: Vec<f64>,
-    /// The stop limit and what to do there.
-    pub stop: (f64, String),
-    /// The watch limit and what to do there.
-    pub watch: (f64, String),
+    /// The stop limit.
+    pub stop: Limit,
+    /// The watch limit.
+    pub watch: Limit,
     /// Values worth a number at the right, with that number.
     pub axis: Vec<(f64, String)>,
     /// What line and band are.
@@ -90,17 +102,17 @@ fn drawn(count: usize) -> i64 {
     i64::try_from(count.min(MOST_DAYS)).unwrap_or(1)
 }
 
-/// Draws the level strip, 34 mm high.
+/// Draws the level strip.
 #[must_use]
-pub fn level_strip(s: &LevelStrip) -> Drawing {
+pub fn level_strip(s: &LevelStrip, fonts: &Fonts) -> Drawing {
     let runs = runs(&s.levels);
     if runs.is_empty() {
-        return nothing(s.width, &s.alternative);
+        return nothing(s.width, fonts, &s.alternative);
     }
     let width = tame_width(s.width);
-    let height = 34.0 * MM;
-    let mut canvas = Canvas::new(width, height);
-    let (top, bottom) = (14.0, height - 14.0);
+    let height = tame_height(s.height, LEAST.0);
+    let mut canvas = Canvas::new(fonts, width, height);
+    let (top, bottom) = (14.0, height - MONTH_ROOM);
     let time = TimeAxis::new(s.first, drawn(s.levels.len()), width);
     let scale = Scale::new(0.0, f64::from(s.steps.max(1)), bottom, top);
     let at = |level: u32| scale.at(f64::from(level));
@@ -117,11 +129,7 @@ pub fn level_strip(s: &LevelStrip) -> Drawing {
     area.extend(&outline);
     area.push((width, bottom));
     canvas.fill(&area, Ink::Band);
-    time.draw(
-        &mut canvas,
-        bottom,
-        MonthNames { initials: false, years: false, face: Face::Sans, size: 8.0, ink: Ink::Quiet },
-    );
+    time.draw(&mut canvas, bottom, MonthNames::short());
     canvas.line(&outline, 1.2, Ink::Ink);
     canvas.fence(&outline);
     canvas.title(9.0, &s.title);
@@ -141,12 +149,12 @@ pub fn level_strip(s: &LevelStrip) -> Drawing {
             .enumerate()
             .map(|(at, text)| {
                 let face = if at + 1 == count { Face::SansSemibold } else { Face::Sans };
-                Line::new(face, 8.0, Ink::Ink, text)
+                Line::new(face, TEXT, Ink::Ink, text)
             })
             .collect();
         let leading = 9.5;
-        let depth = leading * super::scale::length(count.saturating_sub(1));
-        let wide = set.iter().map(|line| text_width(line.face, line.size, &line.text)).fold(0.0, f32::max);
+        let depth = leading * length(count.saturating_sub(1));
+        let wide = set.iter().map(|line| canvas.measure(line.face, line.size, &line.text)).fold(0.0, f32::max);
         let y = at(level);
         let mut spots = Vec::new();
         if level >= before {
@@ -168,25 +176,25 @@ pub fn level_strip(s: &LevelStrip) -> Drawing {
             spots.push(Spot::start(left + 4.0, y - 4.0 - depth));
         }
         spots.retain(|spot| spot.x >= 0.0 && spot.x <= width);
-        canvas.lines(&spots, leading, &set, true);
+        canvas.lines(&spots, leading, &set, Clear::Everything);
     }
     canvas.finish(&s.alternative)
 }
 
-/// Draws the copper forecast, 70 mm high.
+/// Draws the copper forecast.
 #[must_use]
-pub fn copper_chart(c: &CopperChart) -> Drawing {
+pub fn copper_chart(c: &CopperChart, fonts: &Fonts) -> Drawing {
     let count = c.middle.len().max(c.low.len()).max(c.high.len()).min(MOST_DAYS);
     if count == 0 {
-        return nothing(c.width, &c.alternative);
+        return nothing(c.width, fonts, &c.alternative);
     }
     let width = tame_width(c.width);
-    let height = 70.0 * MM;
-    let mut canvas = Canvas::new(width, height);
-    let (top, bottom) = (17.0, height - 26.0);
+    let height = tame_height(c.height, LEAST.1);
+    let mut canvas = Canvas::new(fonts, width, height);
+    let (top, bottom) = (17.0, height - YEAR_ROOM);
     let time = TimeAxis::new(c.first, drawn(count), width);
     // The limits and the axis set the scale. A forecast over them may stretch it, but not so far that they vanish.
-    let fixed = c.axis.iter().map(|(value, _)| *value).chain([c.stop.0, c.watch.0, 0.0]);
+    let fixed = c.axis.iter().map(|(value, _)| *value).chain([c.stop.value, c.watch.value, 0.0]);
     let (lowest, ceiling) = extent(fixed).unwrap_or((0.0, 1.0));
     let forecast = c.low.iter().chain(&c.middle).chain(&c.high).copied();
     let highest = extent(forecast).map_or(ceiling, |(_, high)| high);
@@ -208,38 +216,26 @@ pub fn copper_chart(c: &CopperChart) -> Drawing {
         let band: Vec<(f32, f32)> = high.iter().chain(low.iter().rev()).copied().collect();
         canvas.fill(&band, Ink::Band);
     }
-    time.draw(
-        &mut canvas,
-        bottom,
-        MonthNames { initials: false, years: true, face: Face::Sans, size: 8.0, ink: Ink::Quiet },
-    );
+    time.draw(&mut canvas, bottom, MonthNames::with_years());
     canvas.line(&middle, 1.0, Ink::Ink);
-    let (stop, watch) = (scale.at(c.stop.0), scale.at(c.watch.0));
-    canvas.dashed(&[(0.0, watch), (width, watch)], 0.9, Ink::Ink, Some((4.0, 2.5)));
-    canvas.line(&[(0.0, stop), (width, stop)], 1.6, Ink::Ink);
+    canvas.watch_line(scale.at(c.watch.value), width);
+    canvas.stop_line(scale.at(c.stop.value), width);
     canvas.title(9.0, &c.title);
-    for (value, text) in &c.axis {
+    for (value, text) in c.axis.iter().rev() {
         canvas.axis_number(scale.at(*value), true, text);
     }
-
     for line in [&low, &middle, &high] {
         canvas.fence(line);
     }
-    canvas.fence(&[(0.0, stop), (width, stop)]);
-    canvas.fence(&[(0.0, watch), (width, watch)]);
-    // Each limit's words stand over its line, at the right if the forecast leaves room there, else further left, and
-    // over the forecast if there is no room at all.
-    for (y, face, text) in [(stop, Face::SansSemibold, &c.stop.1), (watch, Face::SansSemibold, &c.watch.1)] {
-        let along = |down: f32| (0..40_u8).map(move |step| Spot::end(width * (1.0 - f32::from(step) / 40.0), y + down));
-        let text = &cut(face, 8.5, text, width);
-        let wide = text_width(face, 8.5, text).min(width);
-        let spots: Vec<Spot> = along(-4.0).chain(along(9.5)).filter(|spot| spot.x >= wide).collect();
-        if !canvas.label(&spots, face, 8.5, Ink::Ink, text) {
-            canvas.firm_label(&spots, face, 8.5, Ink::Ink, text);
-        }
+    for x in peaks(&c.high, &high, scale.high()) {
+        canvas.arrow_up(x.clamp(2.2, width - 2.2), top - 6.0);
+        canvas.block(x, top - 4.0, 2.2, 2.1);
+    }
+    for limit in [&c.stop, &c.watch] {
+        canvas.limit_words(scale.at(limit.value), width, &limit.said);
     }
     // The note hangs over the curve, as far right as it fits.
-    let wide = text_width(Face::Sans, 8.0, &c.note);
+    let wide = canvas.measure(Face::Sans, TEXT, &c.note);
     let mut spots = Vec::new();
     for lift in [4.5_f32, 9.0, 14.0, 20.0, 28.0] {
         for step in 0..40_u8 {
@@ -253,16 +249,32 @@ pub fn copper_chart(c: &CopperChart) -> Drawing {
             spots.push(Spot::end(right, crest - lift));
         }
     }
-    canvas.label(&spots, Face::Sans, 8.0, Ink::Ink, &c.note);
+    canvas.label(&spots, Face::Sans, TEXT, Ink::Ink, &c.note);
     canvas.finish(&c.alternative)
+}
+
+/// Where the range leaves the scale: the highest day of each stretch over its end.
+fn peaks(values: &[f64], places: &[(f32, f32)], most: f64) -> Vec<f32> {
+    let mut found: Vec<f32> = Vec::new();
+    let mut peak: Option<(f64, f32)> = None;
+    // The curve has one place more than there are values: where it begins.
+    for (value, (x, _)) in values.iter().map(|value| tame(*value)).zip(places.iter().skip(1)) {
+        if value <= most {
+            found.extend(peak.take().map(|peak| peak.1));
+        } else if peak.is_none_or(|(highest, _)| value > highest) {
+            peak = Some((value, *x));
+        }
+    }
+    found.extend(peak.map(|peak| peak.1));
+    found
 }
 
 /// Draws the year strip of the shed sheet: black bars over month initials.
 #[must_use]
-pub fn year_strip(s: &YearStrip) -> Drawing {
+pub fn year_strip(s: &YearStrip, fonts: &Fonts) -> Drawing {
     let runs = runs(&s.levels);
     let width = tame_width(s.width);
-    let mut canvas = Canvas::plain(width, 50.0);
+    let mut canvas = Canvas::plain(fonts, width, 50.0);
     if runs.is_empty() {
         canvas.label(&[Spot::start(0.0, 28.0)], Face::Sans, 13.0, Ink::Ink, "no readings yet");
         return canvas.finish(&s.alternative);

@@ -456,6 +456,12 @@ impl Setter<'_> {
         let cling = if keep { breaks::ONE_BLOCK } else { 0.0 };
         let mut piece = Piece { before: HALF, height: drawing.height, cling, ..Piece::default() };
         self.put_drawing(&mut piece, drawing, self.grid.main_x, 0.0, None);
+        if !drawing.marks.is_empty() {
+            let tag = self.tag(Role::Paragraph);
+            for mark in &drawing.marks {
+                self.put_marks(&mut piece, &mark.lines, mark.y, Some(tag));
+            }
+        }
         vec![piece]
     }
 

@@ -107,6 +107,12 @@ impl fmt::Display for FontError {
 
 impl std::error::Error for FontError {}
 
+impl fmt::Debug for Fonts {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Fonts").finish_non_exhaustive()
+    }
+}
+
 impl Fonts {
     /// Takes the bytes of each face.
     ///

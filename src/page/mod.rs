@@ -403,8 +403,19 @@ pub struct Drawing {
     pub height: f32,
     /// What is drawn, in painting order.
     pub items: Vec<Item>,
+    /// Numbers of lines of the workings that prove what its labels say, in the number column.
+    pub marks: Vec<LineMark>,
     /// The text alternative: what it shows, in one or two sentences.
     pub alternative: String,
+}
+
+/// Numbers of lines of the workings beside a drawing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LineMark {
+    /// Their baseline, from the top of the drawing.
+    pub y: f32,
+    /// The numbers.
+    pub lines: Vec<u32>,
 }
 
 /// One thing in a drawing.

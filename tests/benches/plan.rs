@@ -86,13 +86,14 @@ mod stages {
         }
     }
 
-    fn compose_from(job: &Job) -> Document {
+    fn compose_from(job: &Job, fonts: &Fonts) -> Document {
         let style = Style { paper: Paper::A4, sheet: Sheet::Report, accent: [0x2f, 0x5d, 0x50] };
         let source = Source {
             site: &job.site,
             plan: &job.plan,
             template: &Words,
             style,
+            fonts,
             letterhead: None,
             photos: &[],
             fingerprint: job.fingerprint,
@@ -104,18 +105,21 @@ mod stages {
     #[divan::bench]
     fn compose(bencher: Bencher) {
         let job = job();
-        bencher.bench_local(|| compose_from(black_box(&job)));
+        let fonts = fonts();
+        bencher.bench_local(|| compose_from(black_box(&job), &fonts));
     }
 
     #[divan::bench]
     fn typeset(bencher: Bencher) {
-        let (document, fonts) = (compose_from(&job()), fonts());
+        let fonts = fonts();
+        let document = compose_from(&job(), &fonts);
         bencher.bench_local(|| layout::typeset(black_box(&document), &fonts));
     }
 
     #[divan::bench]
     fn write(bencher: Bencher) {
-        let (document, fonts) = (compose_from(&job()), fonts());
+        let fonts = fonts();
+        let document = compose_from(&job(), &fonts);
         let pages = layout::typeset(&document, &fonts).pages;
         bencher.bench_local(|| weirbook::pdf::write::write(black_box(&pages), &document, &fonts, &[]).unwrap().len());
     }
