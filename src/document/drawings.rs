@@ -119,10 +119,12 @@ impl Drawings<'_> {
             format!("{under}{}", self.reader.quantity(key, pond))
         });
         let supply = row.supply.map(|s| format!(" The supply has {}.", self.reader.quantity(key, s)));
+        // Nobody asks for chlorine in the pond itself.
+        let asked = key != "chlorine";
         let alternative = format!(
-            "{} {}: {verdict}; target {}.{}",
+            "{}{}: {verdict}; target {}.{}",
             reading_name(key),
-            pond.unwrap_or_else(|| "not measured".into()),
+            pond.map_or_else(|| if asked { " not measured".into() } else { String::new() }, |pond| format!(" {pond}")),
             target_words(row, self.reader),
             supply.unwrap_or_default(),
         );
@@ -133,7 +135,7 @@ impl Drawings<'_> {
             high,
             pond: row.pond.map(|p| unit.of(p)),
             supply: row.supply.map(|s| unit.of(s)),
-            asked: key != "chlorine",
+            asked,
             alternative,
         };
         Some(drawing::gauge(&gauge, self.source.fonts))
@@ -171,8 +173,10 @@ impl Drawings<'_> {
         let symbol = self.reader.shown(key).symbol;
         let stands = if last.value < unit.of(low) {
             "below"
-        } else if last.value >= unit.of(high) {
+        } else if last.value > unit.of(high) * (1.0 + 1e-9) {
             "above"
+        } else if last.value >= unit.of(high) * (1.0 - 1e-9) {
+            "at the upper end of"
         } else {
             "inside"
         };
@@ -291,9 +295,8 @@ impl Drawings<'_> {
             crate::plan::with_unit(&under(&last), symbol),
         );
         if let Some(highest) = highest {
-            let words = format!(" The highest was {} on {}", highest.label, self.reader.day_year(highest.date));
-            alternative.push_str(&words);
-            if let (Some((stop, watch)), Some(limits)) = (&limits, &self.source.plan.limits) {
+            let day = self.reader.day_year(highest.date);
+            let stands = limits.as_ref().zip(self.source.plan.limits.as_ref()).map(|((stop, watch), limits)| {
                 let stands = if highest.value >= stop.value {
                     "at stop or over"
                 } else if highest.value >= watch.value {
@@ -301,13 +304,19 @@ impl Drawings<'_> {
                 } else {
                     "under watch"
                 };
-                alternative.push_str(&format!(
-                    ", {stands}; by this plan watch is {} and stop {}",
+                format!(
+                    "{stands}; by this plan watch is {} and stop {}",
                     self.reader.number(key, limits.watch.si()),
                     self.reader.number(key, limits.stop.si()),
-                ));
-            }
-            alternative.push('.');
+                )
+            });
+            let which = if highest.date == last.date {
+                "That is the highest".to_owned()
+            } else {
+                format!("The highest was {} on {day}", highest.label)
+            };
+            let stands = stands.map_or_else(String::new, |stands| format!(", {stands}"));
+            alternative.push_str(&format!(" {which}{stands}."));
         }
         let (from, to) = self.log_days()?;
         let (stop, watch) = limits.unzip();
@@ -358,7 +367,7 @@ impl Drawings<'_> {
             parts: drawn,
             total: vec![head.into(), range.clone()],
             total_lines: self.numbers([volume.low.id(), volume.high.id()]),
-            alternative: format!("{}. {head}: {range}.", words.join("; ")),
+            alternative: format!("{}. {head}: {range}.", capitalised(&words.join("; "))),
         };
         Some(drawing::section_sketch(&sketch, self.source.fonts))
     }
@@ -448,6 +457,10 @@ impl Drawings<'_> {
         let wide = width.map(|si| format!("{} wide", length(si)));
         let mut title = vec![name.clone(), shape.to_owned()];
         title.extend(wide.clone());
+        if let Shape::Prismoid { middle, bottom, .. } = &section.shape {
+            title.push(format!("{} half way down", self.reader.area(middle.value.si())));
+            title.push(format!("{} at the bottom", self.reader.area(bottom.value.si())));
+        }
         if section.count > 1 {
             title.push(format!("one of {}", section.count));
         }
@@ -612,7 +625,7 @@ impl Drawings<'_> {
                 self.numbers([after.1, volume.high.id()]),
             ),
             alternative: format!(
-                "{name} falls in {} water changes of {} from {from} to about {to}\u{a0}{symbol}.",
+                "{name} falls in {} water changes of {} from {from} to about {to}\u{a0}{symbol}",
                 count_word(count as u64),
                 one.words,
             ),
@@ -632,12 +645,20 @@ impl Drawings<'_> {
                 stairs.window_label =
                     vec!["The window".into(), format!("ends at {}", self.reader.quantity_short(key, edge))];
                 stairs.window_lines = self.numbers([Some("target.carbonate-hardness.high")]);
+                let end = self.reader.target(key, edge);
+                stairs.alternative.push_str(&format!("; the window ends at {end}."));
             }
             (ChangeReason::Copper, limits) => {
                 if let Some(limits) = limits {
                     let (stop, watch) = self.stop_and_watch(limits);
                     (stairs.stop, stairs.watch) = (Some(stop), Some(watch));
+                    stairs.alternative.push_str(&format!(
+                        "; watch is {} and stop {}",
+                        self.reader.number(key, limits.watch.si()),
+                        self.reader.number(key, limits.stop.si()),
+                    ));
                 }
+                stairs.alternative.push('.');
                 stairs.axis = self.with_symbol(key, Ticks::around(0.0, most, 7).numbers());
             }
         }
@@ -705,7 +726,7 @@ impl Drawings<'_> {
             format!("rest at {} at most at step {}", self.reader.quantity(key, rest.si()), schedule.holding)
         });
         let expected: Vec<String> = [peak, rest].into_iter().flatten().collect();
-        let stays = if most < stop.value { "stays under" } else { "may reach" };
+        let stays = if most < stop.value { "does not pass" } else { "may pass" };
         let alternative = format!(
             "In the next twelve months total copper {stays} stop at {}.{}",
             self.reader.number(key, limits.stop.si()),
@@ -743,6 +764,12 @@ impl Drawings<'_> {
         };
         Some(drawing::year_strip(&strip, self.source.fonts))
     }
+}
+
+/// With a capital at its head.
+fn capitalised(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// `a`, `a and b`, `a, b and c`.

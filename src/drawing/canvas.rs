@@ -248,6 +248,10 @@ impl Area {
 
     /// Whether a straight line passes through the box.
     fn crossed(&self, from: (f32, f32), to: (f32, f32)) -> bool {
+        // A curve has hundreds of pieces, and nearly all of them lie to one side.
+        if from.0.max(to.0) < self.left || from.0.min(to.0) > self.right {
+            return false;
+        }
         let (across, down) = (to.0 - from.0, to.1 - from.1);
         let (mut enter, mut leave) = (0.0_f32, 1.0_f32);
         for (step, gap) in [

@@ -259,7 +259,7 @@ fn label_points(
         let valley = (before + after) / 2.0 < y - 0.5 && before <= y + 0.5 && after <= y + 0.5;
         let (near, far) = if valley { (under, over) } else { (over, under) };
         // Beside the point where above and below are taken.
-        let gap = if index == latest { 5.0 } else { 4.0 };
+        let gap = if index == latest { 6.5 } else { 5.0 };
         let (left, right) = (Spot::end(x - gap, y + 2.7), Spot::start(x + gap, y + 2.7));
         let beside = if x + gap + half * 2.0 <= width { [right, left] } else { [left, left] };
         // Not among the names of months, nor in the panel above.

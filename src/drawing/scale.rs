@@ -50,7 +50,7 @@ impl Ticks {
         Self::new(low, high, most, Ends::Inside)
     }
 
-    /// The round values from the last that is not over `low` to the first that is not under `high`, `most` at most.
+    /// The round values from the last that is not over `low` to the first that is not under `high`, `most` (and three) at most.
     /// Where the two are nearly one, a little around them.
     #[must_use]
     pub fn around(low: f64, high: f64, most: usize) -> Self {
@@ -65,7 +65,9 @@ impl Ticks {
 
     fn new(low: f64, high: f64, most: usize, ends: Ends) -> Self {
         let (low, high) = (tame(low.min(high)), tame(low.max(high)));
-        let most = most.clamp(2, 20);
+        // Around nought there are three: nought itself and one at either side.
+        let least = if ends == Ends::Outside { 3 } else { 2 };
+        let most = most.clamp(least, 20);
         let span = (high - low).max(1.0e-9);
         let first_power = libm::floor(libm::log10(span)) as i32 - 2;
         for power in first_power..first_power + 6 {

@@ -141,8 +141,6 @@ struct Placed {
     down: f32,
     /// Whether length and depth have one scale.
     to_scale: bool,
-    /// Where the drawn water ends at the right.
-    right: f32,
     height: f32,
 }
 
@@ -169,7 +167,7 @@ fn place(part: &SketchPart, width: f32, most_deep: f32) -> Option<Placed> {
     }
     let down = deep / narrow(deepest);
     let floor = outline.iter().map(|(at, depth)| (1.0 + at * wide, WATER + narrow(depth / deepest) * deep)).collect();
-    Some(Placed { floor, down, to_scale, right: 1.0 + wide, height: WATER + deep + FOOT })
+    Some(Placed { floor, down, to_scale, height: WATER + deep + FOOT })
 }
 
 /// Draws the sketch.
@@ -198,106 +196,158 @@ pub fn section_sketch(s: &SectionSketch, fonts: &Fonts) -> Drawing {
     canvas.finish(&s.alternative)
 }
 
-fn draw_part(canvas: &mut Canvas<'_>, part: &SketchPart, placed: &Placed, top: f32, width: f32) {
-    let water = top + WATER;
-    let floor: Vec<(f32, f32)> = placed.floor.iter().map(|(x, y)| (*x, top + y)).collect();
-    let (Some(first), Some(last)) = (floor.first().copied(), floor.last().copied()) else { return };
-    let deepest = floor.iter().copied().fold(first, |best, point| if point.1 > best.1 { point } else { best });
+/// A part on the page.
+struct Basin<'p> {
+    part: &'p SketchPart,
+    /// The floor from bank to bank, at least two points.
+    floor: Vec<(f32, f32)>,
+    /// Height of the water line.
+    water: f32,
+    /// Points a unit of depth.
+    down: f32,
+    left: f32,
+    right: f32,
+    deepest: (f32, f32),
+}
 
-    // Water, floor and walls, water line.
-    let mut body = vec![(first.0, water)];
-    body.extend(&floor);
-    body.push((last.0, water));
-    canvas.fill(&body, Ink::Window);
-    let mut shell = vec![(first.0, water - RIM), (first.0, water)];
-    shell.extend(&floor);
-    shell.extend([(last.0, water), (last.0, water - RIM)]);
-    canvas.line(&shell, 1.2, Ink::Ink);
-    canvas.fence(&shell);
-    canvas.line(&[(first.0, water), (last.0, water)], 0.5, Ink::Ink);
-    canvas.fence(&[(first.0, water), (last.0, water)]);
-    let sign = first.0 + 12.0;
-    canvas.fill(&[(sign - 3.0, water - 5.0), (sign + 3.0, water - 5.0), (sign, water)], Ink::Ink);
-    canvas.block(sign, water - 2.5, 3.5, 3.0);
-    canvas.label(&[Spot::start(sign + 5.5, water - 3.0)], Face::Sans, TEXT, Ink::Quiet, "water line");
-
-    // The length over the water.
-    let over = water - RIM - 6.5;
-    canvas.line(&[(first.0, over), (last.0, over)], 0.4, Ink::Rule);
-    for x in [first.0, last.0] {
-        canvas.line(&[(x, over - 2.5), (x, over + 2.5)], 0.4, Ink::Rule);
+impl Basin<'_> {
+    /// Whether a point lies in the water, a little off the floor.
+    fn is_wet(&self, x: f32, y: f32) -> bool {
+        let under = |point: &&(f32, f32)| point.1 >= y + 1.5;
+        let from = self.floor.iter().find(under);
+        let to = self.floor.iter().rev().find(under);
+        from.zip(to).is_some_and(|(from, to)| x >= from.0 + 2.0 && x <= to.0 - 2.0)
     }
-    let middle = (first.0 + last.0) / 2.0;
-    let half = canvas.measure(Face::SansSemibold, TEXT, &part.across_label) / 2.0;
-    let at = middle.clamp(half.min(width / 2.0), (width - half).max(width / 2.0));
-    canvas.firm_label(&[Spot::middle(at, over - 2.5)], Face::SansSemibold, TEXT, Ink::Ink, &part.across_label);
 
-    // The mean depth, as a dashed line where there is water that deep.
-    if let Some((mean, _)) = &part.mean {
-        let y = water + narrow(tame(*mean)) * placed.down;
+    /// A place so many thirtieths along, at a height.
+    fn along(&self, thirtieths: u8, y: f32) -> Spot {
+        Spot::start(self.left + (self.right - self.left) * f32::from(thirtieths) / 30.0, y)
+    }
+
+    /// Height of a share of the greatest depth, for the middle of a line of text.
+    fn at_share(&self, share: f32) -> f32 {
+        self.water + (self.deepest.1 - self.water) * share + 2.7
+    }
+
+    /// Right of the sketch.
+    fn beside(&self, y: f32) -> Spot {
+        Spot::start(self.right + 4.0, y)
+    }
+
+    /// Water, floor and walls, and the water line with its sign.
+    fn draw_shell(&self, canvas: &mut Canvas<'_>) {
+        let (left, right, water) = (self.left, self.right, self.water);
+        let mut body = vec![(left, water)];
+        body.extend(&self.floor);
+        body.push((right, water));
+        canvas.fill(&body, Ink::Window);
+        let mut shell = vec![(left, water - RIM), (left, water)];
+        shell.extend(&self.floor);
+        shell.extend([(right, water), (right, water - RIM)]);
+        canvas.line(&shell, 1.2, Ink::Ink);
+        canvas.fence(&shell);
+        canvas.line(&[(left, water), (right, water)], 0.5, Ink::Ink);
+        canvas.fence(&[(left, water), (right, water)]);
+        let sign = left + 12.0;
+        canvas.fill(&[(sign - 3.0, water - 5.0), (sign + 3.0, water - 5.0), (sign, water)], Ink::Ink);
+        canvas.block(sign, water - 2.5, 3.5, 3.0);
+        canvas.label(&[Spot::start(sign + 5.5, water - 3.0)], Face::Sans, TEXT, Ink::Quiet, "water line");
+    }
+
+    /// The length over the water.
+    fn draw_length(&self, canvas: &mut Canvas<'_>, width: f32) {
+        let over = self.water - RIM - 6.5;
+        canvas.line(&[(self.left, over), (self.right, over)], 0.4, Ink::Rule);
+        for x in [self.left, self.right] {
+            canvas.line(&[(x, over - 2.5), (x, over + 2.5)], 0.4, Ink::Rule);
+        }
+        let label = &self.part.across_label;
+        let half = canvas.measure(Face::SansSemibold, TEXT, label) / 2.0;
+        let middle = (self.left + self.right) / 2.0;
+        let middle = middle.clamp(half.min(width / 2.0), (width - half).max(width / 2.0));
+        canvas.firm_label(&[Spot::middle(middle, over - 2.5)], Face::SansSemibold, TEXT, Ink::Ink, label);
+    }
+
+    /// The mean depth, as a dashed line where there is water that deep.
+    fn draw_mean(&self, canvas: &mut Canvas<'_>, mean: f64) {
+        let y = self.water + narrow(tame(mean)) * self.down;
         let under = |point: &&(f32, f32)| point.1 >= y - 0.01;
-        if let (Some(from), Some(to)) = (floor.iter().find(under), floor.iter().rev().find(under)) {
+        if let (Some(from), Some(to)) = (self.floor.iter().find(under), self.floor.iter().rev().find(under)) {
             canvas.dashed(&[(from.0, y), (to.0, y)], 0.4, Ink::Quiet, Some((2.0, 2.0)));
             canvas.fence(&[(from.0, y), (to.0, y)]);
         }
     }
 
-    // Depths: a line from the water line to the floor, with its words beside it.
-    let inside = |x: f32, half: f32| x.clamp(first.0 + half, (last.0 - half).max(first.0 + half));
-    let shallow = floor.iter().copied().filter(|point| point.1 > water + 0.5).fold(None, |best, point| match best {
+    fn label_mean(&self, canvas: &mut Canvas<'_>, mean: f64, said: &Said) {
+        let y = self.water + narrow(tame(mean)) * self.down;
+        let wide = canvas.measure(Face::Sans, TEXT, &said.words);
+        // From right of the middle outward, then to the left: the left belongs to what it holds.
+        let steps = || (17..30_u8).chain((1..17).rev());
+        let over = steps().map(|step| self.along(step, y - 2.8));
+        let under = steps().map(|step| self.along(step, y + 9.0));
+        let wet = |spot: &Spot| self.is_wet(spot.x, spot.y) && self.is_wet(spot.x + wide, spot.y);
+        let spots: Vec<Spot> = over.chain(under).filter(wet).chain([self.beside(y + 2.7)]).collect();
+        canvas.said(&spots, Face::Sans, TEXT, Ink::Ink, said);
+    }
+
+    /// A depth: a line from the water line to the floor, with its words beside it.
+    fn draw_depth(&self, canvas: &mut Canvas<'_>, (x, y): (f32, f32), said: &Said) {
+        if said.words.is_empty() {
+            return;
+        }
+        // Not on a wall itself: an upright line there would not be seen.
+        let x = x.clamp(self.left + 14.0, (self.right - 14.0).max(self.left + 14.0));
+        canvas.line(&[(x, self.water), (x, y)], 0.4, Ink::Quiet);
+        for end in [self.water + 0.4, y - 0.4] {
+            canvas.line(&[(x - 2.5, end), (x + 2.5, end)], 0.8, Ink::Quiet);
+        }
+        canvas.fence(&[(x, self.water), (x, y)]);
+        let shares = [0.5_f32, 0.35, 0.65, 0.2, 0.8];
+        let height = |share: f32| self.water + (y - self.water) * share + 2.7;
+        let near = shares.iter().flat_map(|s| [Spot::start(x + 3.5, height(*s)), Spot::end(x - 3.5, height(*s))]);
+        // Outside, low: the mean depth has its own height there.
+        let beside = [0.8_f32, 0.65, 0.5, 0.35, 0.2].map(|share| self.beside(height(share)));
+        let spots: Vec<Spot> = near.chain(beside).collect();
+        canvas.said(&spots, Face::Sans, TEXT, Ink::Ink, said);
+    }
+
+    /// What it holds: in the water where that has room, else beside it.
+    fn label_volume(&self, canvas: &mut Canvas<'_>) {
+        let said = &self.part.volume;
+        let wide = canvas.measure(Face::SansSemibold, 9.0, &said.words);
+        let steps = [9_u8, 8, 10, 7, 11, 6, 12, 5, 13, 4, 14, 16, 18, 20, 22, 24];
+        let grid = [0.3_f32, 0.45, 0.2, 0.6, 0.75].into_iter().flat_map(|share| steps.map(|step| (share, step)));
+        let inside = grid.map(|(share, step)| self.along(step, self.at_share(share)));
+        let wet = |spot: &Spot| self.is_wet(spot.x, spot.y) && self.is_wet(spot.x + wide, spot.y);
+        let beside = [0.2_f32, 0.45, 0.7, 0.95, 0.0].map(|share| self.beside(self.at_share(share)));
+        let spots: Vec<Spot> = inside.filter(wet).chain(beside).collect();
+        canvas.said(&spots, Face::SansSemibold, 9.0, Ink::Ink, said);
+    }
+}
+
+fn draw_part(canvas: &mut Canvas<'_>, part: &SketchPart, placed: &Placed, top: f32, width: f32) {
+    let floor: Vec<(f32, f32)> = placed.floor.iter().map(|(x, y)| (*x, top + y)).collect();
+    let (Some(first), Some(last)) = (floor.first().copied(), floor.last().copied()) else { return };
+    let water = top + WATER;
+    let deepest = floor.iter().copied().fold(first, |best, point| if point.1 > best.1 { point } else { best });
+    let shallowest = floor.iter().copied().filter(|point| point.1 > water + 0.5).fold(None, |best, point| match best {
         Some((_, y)) if y <= point.1 => best,
         _ => Some(point),
     });
-    let depths = [Some((deepest, &part.deepest)), shallow.map(|point| (point, &part.shallowest))];
-    for ((x, y), said) in depths.into_iter().flatten().filter(|(_, said)| !said.words.is_empty()) {
-        // Not on a wall itself: an upright line there would not be seen.
-        let x = inside(x, 14.0);
-        canvas.line(&[(x, water), (x, y)], 0.4, Ink::Quiet);
-        for end in [water + 0.4, y - 0.4] {
-            canvas.line(&[(x - 2.5, end), (x + 2.5, end)], 0.8, Ink::Quiet);
-        }
-        canvas.fence(&[(x, water), (x, y)]);
-        let mut spots = Vec::new();
-        for share in [0.5_f32, 0.35, 0.65, 0.2, 0.8] {
-            let baseline = water + (y - water) * share + 2.7;
-            spots.push(Spot::start(x + 3.5, baseline));
-            spots.push(Spot::end(x - 3.5, baseline));
-        }
-        for share in [0.5_f32, 0.35, 0.65, 0.2, 0.8] {
-            spots.push(Spot::start(placed.right + 4.0, water + (y - water) * share + 2.7));
-        }
-        canvas.said(&spots, Face::Sans, TEXT, Ink::Ink, said);
+    let basin = Basin { part, floor, water, down: placed.down, left: first.0, right: last.0, deepest };
+    basin.draw_shell(canvas);
+    basin.draw_length(canvas, width);
+    if let Some((mean, _)) = &part.mean {
+        basin.draw_mean(canvas, *mean);
+    }
+    basin.draw_depth(canvas, deepest, &part.deepest);
+    if let Some(shallowest) = shallowest {
+        basin.draw_depth(canvas, shallowest, &part.shallowest);
     }
     if let Some((mean, said)) = &part.mean {
-        let y = water + narrow(tame(*mean)) * placed.down;
-        // From right of the middle outward, then to the left: the left belongs to what it holds.
-        let steps = || (17..30_u8).chain((1..17).rev());
-        let along = |down: f32| {
-            steps().map(move |step| Spot::start(first.0 + (last.0 - first.0) * f32::from(step) / 30.0, y + down))
-        };
-        let beside = [Spot::start(placed.right + 4.0, y + 2.7)];
-        let spots: Vec<Spot> = along(-2.8).chain(along(9.0)).chain(beside).collect();
-        canvas.said(&spots, Face::Sans, TEXT, Ink::Ink, said);
+        basin.label_mean(canvas, *mean, said);
     }
-    // What it holds, where the water has room for it.
-    let mut spots = Vec::new();
-    for share in [0.3_f32, 0.45, 0.2, 0.6, 0.75] {
-        for step in [9_u8, 8, 10, 7, 11, 6, 12, 5, 13, 4, 14, 16, 18, 20, 22, 24] {
-            let x = first.0 + (last.0 - first.0) * f32::from(step) / 30.0;
-            spots.push(Spot::start(x, water + (deepest.1 - water) * share + 3.0));
-        }
-    }
-    let wide = canvas.measure(Face::SansSemibold, 9.0, &part.volume.words);
-    let wet = |x: f32, y: f32| {
-        // Between the banks at this height.
-        let under = |point: &&(f32, f32)| point.1 >= y + 1.5;
-        floor.iter().find(under).is_some_and(|from| x >= from.0 + 2.0)
-            && floor.iter().rev().find(under).is_some_and(|to| x <= to.0 - 2.0)
-    };
-    spots.retain(|spot| wet(spot.x, spot.y) && wet(spot.x + wide, spot.y));
-    spots.push(Spot::start(placed.right + 4.0, water + 9.0));
-    canvas.said(&spots, Face::SansSemibold, 9.0, Ink::Ink, &part.volume);
-
+    basin.label_volume(canvas);
     let scale = match (placed.to_scale, &part.floor) {
         (false, _) => "sketch, not to scale",
         (true, Floor::Mean(_)) => "length and mean depth to scale; drawn as a box",
@@ -305,7 +355,7 @@ fn draw_part(canvas: &mut Canvas<'_>, part: &SketchPart, placed: &Placed, top: f
             "length and depths to scale; the floor between soundings is a sketch"
         }
         (true, Floor::Bowl(_)) => "length and depth to scale; the floor is a sketch",
-        (true, _) => "length and depth to scale",
+        (true, Floor::Level(_) | Floor::Taper(..)) => "length and depth to scale",
     };
     let foot = top + placed.height - 3.0;
     canvas.lines(&[Spot::start(0.0, foot)], 0.0, &[Line::new(Face::Sans, TEXT, Ink::Quiet, scale)], Clear::Labels);

@@ -107,21 +107,7 @@ pub fn staircase(s: &Stairs, fonts: &Fonts) -> Drawing {
     let (lowest, highest) = extent(values.chain([s.start])).unwrap_or((0.0, 1.0));
     let scale = Scale::new(lowest, highest, bottom - 6.0, top);
 
-    let mut edges: Vec<f32> = Vec::new();
-    if let Some((low, high)) = s.window.map(|(low, high)| (tame(low).min(tame(high)), tame(low).max(tame(high)))) {
-        let (at_low, at_high) = (scale.at(low), scale.at(high));
-        let at_low = if scale.holds(low) { at_low } else { bottom };
-        if at_low > at_high && low < highest && high > lowest {
-            canvas.slab(0.0, at_high, width, at_low, Ink::Window);
-        }
-        for (value, y) in [(low, at_low), (high, at_high)] {
-            if scale.holds(value) {
-                canvas.line(&[(0.0, y), (width, y)], 0.5, Ink::Ink);
-                canvas.fence(&[(0.0, y), (width, y)]);
-                edges.push(y);
-            }
-        }
-    }
+    let edges = draw_window(&mut canvas, s, &scale, bottom, (lowest, highest), width);
     if let Some(watch) = &s.watch {
         canvas.watch_line(scale.at(watch.value), width);
     }
@@ -202,12 +188,20 @@ pub fn staircase(s: &Stairs, fonts: &Fonts) -> Drawing {
     };
     canvas.said(&for_heavy, Face::Sans, TEXT, Ink::Ink, &s.end_high);
     canvas.said(&for_thin, Face::Sans, TEXT, Ink::Ink, &s.end_low);
-    // Every amount that has its own place; where they stand too close, the first and the last say it for all.
+    label_amounts(&mut canvas, s, &high, &scale, column);
+    canvas.finish(&s.alternative)
+}
+
+/// Every amount that has its own place; where they stand too close, the first and the last say it for all.
+fn label_amounts(canvas: &mut Canvas<'_>, s: &Stairs, high: &[f64], scale: &Scale, column: f32) {
+    let days = high.len();
+    let start_index = s.start_index.min(days.saturating_sub(1));
+    let (width, start_y) = (column * length(days), scale.at(s.start));
     let shown: Vec<&(usize, Said)> = s.doses.iter().filter(|(day, _)| *day < days && *day >= start_index).collect();
     let amounts = shown.iter().map(|(_, said)| canvas.measure(Face::SansSemibold, AMOUNT, &said.words));
     let crowded = shown.len() > 2 && amounts.fold(0.0, f32::max) > column - 6.0 && {
         let drop = |line: &[f64]| line.last().map_or(0.0, |end| (scale.at(*end) - start_y).abs());
-        drop(&high) / length(shown.len()) < AMOUNT + 3.0
+        drop(high) / length(shown.len()) < AMOUNT + 3.0
     };
     for (index, (day, said)) in shown.iter().enumerate() {
         if crowded && index > 0 && index + 1 < shown.len() {
@@ -228,5 +222,31 @@ pub fn staircase(s: &Stairs, fonts: &Fonts) -> Drawing {
         spots.retain(|spot| spot.x > 0.0 && spot.x < width);
         canvas.said(&spots, Face::SansSemibold, AMOUNT, Ink::Ink, said);
     }
-    canvas.finish(&s.alternative)
+}
+
+/// The window where the scale shows it; the heights of its edges.
+fn draw_window(
+    canvas: &mut Canvas<'_>,
+    s: &Stairs,
+    scale: &Scale,
+    bottom: f32,
+    (lowest, highest): (f64, f64),
+    width: f32,
+) -> Vec<f32> {
+    let mut edges: Vec<f32> = Vec::new();
+    if let Some((low, high)) = s.window.map(|(low, high)| (tame(low).min(tame(high)), tame(low).max(tame(high)))) {
+        let (at_low, at_high) = (scale.at(low), scale.at(high));
+        let at_low = if scale.holds(low) { at_low } else { bottom };
+        if at_low > at_high && low < highest && high > lowest {
+            canvas.slab(0.0, at_high, width, at_low, Ink::Window);
+        }
+        for (value, y) in [(low, at_low), (high, at_high)] {
+            if scale.holds(value) {
+                canvas.line(&[(0.0, y), (width, y)], 0.5, Ink::Ink);
+                canvas.fence(&[(0.0, y), (width, y)]);
+                edges.push(y);
+            }
+        }
+    }
+    edges
 }
