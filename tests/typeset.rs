@@ -667,6 +667,7 @@ fn tall(height: f32) -> weirbook::page::Block {
         width: 300.0,
         height,
         items: vec![Item::Path { segments, fill: None, stroke }],
+        marks: vec![],
         alternative: "Nothing.".to_owned(),
     })))
 }
