@@ -10,11 +10,13 @@ use weirbook::layout::{Typeset, typeset};
 use weirbook::page::display::{Bounds, DisplayList, Draw, Page, Role, Run, TagId, Target};
 use weirbook::page::fonts::{Figures, Fonts};
 use weirbook::page::style::Sheet;
-use weirbook::page::{BlockKind, Document, Face, Grid};
+use weirbook::page::{
+    Align, BlockKind, Document, Drawing, Face, Grid, HeadingLook, Ink, Item, LineGroup, Segment, Stroke,
+};
 use weirbook::{Choices, Job, Shipped, Supplies, prepare};
 
 use crate::demos::DEMOS;
-use crate::layout::fonts;
+use crate::layout::{anchored, block, document, fonts, heading, line, p, set, step, t, table};
 use crate::ponds::sample;
 
 const EDITIONS: [Edition; 3] = [Edition::CarePlan, Edition::ShedSheet, Edition::Workings];
@@ -517,6 +519,212 @@ fn words_put_together_from_pairs_are_as_shaped_whole() {
                 assert_eq!(ours.glyphs, whole.glyphs, "`{word}` in {face:?}");
             }
         }
+    }
+}
+
+/// The lines of all tagged text: page and words.
+fn lines_of(typeset: &Typeset) -> Vec<(usize, String)> {
+    let mut lines: Vec<(usize, f32, String)> = Vec::new();
+    for (number, page) in typeset.pages.pages.iter().enumerate() {
+        for item in page.items.iter().filter(|item| item.tag.is_some()) {
+            let Draw::Text(run) = &item.draw else { continue };
+            match lines.last_mut() {
+                Some((page, y, words)) if *page == number && *y == run.y => words.push_str(&run.text()),
+                _ => lines.push((number, run.y, run.text())),
+            }
+        }
+    }
+    lines.into_iter().map(|(page, _, words)| (page, words)).collect()
+}
+
+#[test]
+fn powers_and_chemical_formulas_use_the_raised_and_lowered_figures_of_the_face() {
+    let typeset = set(&document(vec![p("58 m^3^ of CaCO!3! at 10^−9^ and NaHCO!3!")]));
+    let runs: Vec<&Run> = typeset.pages.pages[0]
+        .items
+        .iter()
+        .filter(|item| item.tag.is_some())
+        .filter_map(|item| if let Draw::Text(run) = &item.draw { Some(run) } else { None })
+        .collect();
+    let words: String = runs.iter().map(|run| run.text()).collect();
+    assert_eq!(words, "58\u{a0}m³ of CaCO₃ at 10⁻⁹ and NaHCO₃");
+    assert!(runs.iter().all(|run| run.size == 10.0 && run.y == runs[0].y), "no smaller type, no other baseline");
+    // Source Serif has no raised minus; the Sans lends its own.
+    let minus = runs.iter().find(|run| run.text().contains('⁻')).unwrap();
+    assert_eq!(minus.face, Face::Sans);
+    assert_eq!(typeset.findings, []);
+}
+
+#[test]
+fn words_are_divided_in_sources_only_and_in_english_only() {
+    let long = "characteristically incomprehensible electrochemical interconnections notwithstanding overwhelming \
+                counterrevolutionary misrepresentations of uncharacteristically straightforward thermodynamic considerations";
+    let lines = |note: &str| {
+        let mut line = line(1, "Name", "_a_", "1", "1", "", "");
+        line.notes = vec![t(&format!("{note} {note} {note}"))];
+        block(BlockKind::Lines(LineGroup { title: "Group".to_owned(), lines: vec![line] }))
+    };
+    let cells = |anchor: &str| {
+        let rows = [long; 4].map(|words| ["short", words, "more"]);
+        let rows: Vec<&[&str]> = rows.iter().map(|row| &row[..]).collect();
+        let mut narrow = table(&[Align::Left; 3], &["In short", "Source", "Status"], &rows);
+        narrow.columns[1].share = 0.4;
+        narrow.columns[2].share = 0.6;
+        vec![anchored(1, HeadingLook::Section, "Head", anchor), block(BlockKind::Table(narrow))]
+    };
+    let divided =
+        |document: &Document| lines_of(&set(document)).iter().filter(|(_, words)| words.ends_with('\u{ad}')).count();
+    assert!(divided(&document(cells("sources"))) > 0);
+    assert_eq!(divided(&document(cells("elsewhere"))), 0);
+    assert!(divided(&document(vec![lines(&"electroencephalographically ".repeat(9))])) > 0);
+    assert_eq!(divided(&document(vec![p(&long.repeat(4))])), 0);
+    let mut german = document(cells("sources"));
+    german.language = "de-DE".to_owned();
+    assert_eq!(divided(&german), 0);
+
+    // At least three letters stand on either side, and the words are whole again without the hyphens.
+    let typeset = set(&document(cells("sources")));
+    assert_eq!(typeset.findings, []);
+    let words: Vec<String> = lines_of(&typeset).into_iter().map(|(_, words)| words).collect();
+    for pair in words.windows(2).filter(|pair| pair[0].ends_with('\u{ad}')) {
+        let before = pair[0].trim_end_matches('\u{ad}').rsplit(' ').next().unwrap().chars().count();
+        let after = pair[1].split(' ').next().unwrap().chars().count();
+        assert!(before >= 3 && after >= 3, "{pair:?}");
+        let whole = format!(
+            "{}{}",
+            pair[0].trim_end_matches('\u{ad}').rsplit(' ').next().unwrap(),
+            pair[1].split(' ').next().unwrap()
+        );
+        assert!(long.contains(whole.trim_end_matches('\u{ad}')), "`{whole}` is no word");
+    }
+}
+
+#[test]
+fn a_short_word_does_not_stand_alone_at_the_end() {
+    for count in 10..60 {
+        let words = "the water must not be too warm for them at any time of the year or they will be ill".split(' ');
+        let text = words.cycle().take(count).collect::<Vec<_>>().join(" ");
+        let lines = lines_of(&set(&document(vec![p(&format!("{text} so."))])));
+        let last = &lines.last().unwrap().1;
+        assert!(lines.len() == 1 || last.contains(' '), "`{last}` stands alone after {count} words");
+    }
+}
+
+#[test]
+fn breaks_are_chosen_for_the_whole_paragraph() {
+    const WORDS: [&str; 14] = [
+        "in",
+        "carbonate",
+        "hardness",
+        "a",
+        "temperature",
+        "of",
+        "the",
+        "electrochemical",
+        "pump",
+        "is",
+        "conductivity",
+        "so",
+        "neighbourhood",
+        "it",
+    ];
+    let width = document(vec![]).style.grid().main_width;
+    let length = |words: &str| fonts().shape(Face::Serif, Figures::Tabular, words).advance / 100.0;
+    let mut better = 0;
+    for count in 20..90 {
+        let words: Vec<&str> = (0..count).map(|n| WORDS[(n * n + 3 * n + count) % WORDS.len()]).collect();
+        // Filled line by line, as far as each will go.
+        let mut greedy: Vec<f32> = vec![];
+        for word in &words {
+            match greedy.last_mut() {
+                Some(line) if *line + length(" ") + length(word) <= width => *line += length(" ") + length(word),
+                _ => greedy.push(length(word)),
+            }
+        }
+        let typeset = set(&document(vec![p(&words.join(" "))]));
+        let runs = typeset.pages.pages[0].items.iter().filter(|item| item.tag.is_some());
+        let ours: Vec<f32> =
+            runs.filter_map(|item| if let Draw::Text(run) = &item.draw { Some(run.width) } else { None }).collect();
+        let rag = |lines: &[f32]| lines[..lines.len() - 1].iter().map(|line| (1.0 - line / width).powi(2)).sum::<f32>();
+        assert_eq!(ours.len(), greedy.len(), "no more lines than needed");
+        let lonely = greedy[greedy.len() - 1] < 0.2 * width;
+        assert!(
+            lonely || rag(&ours) <= rag(&greedy) + 1.0e-4,
+            "{} against {} with {count} words",
+            rag(&ours),
+            rag(&greedy)
+        );
+        better += usize::from(rag(&ours) < rag(&greedy) - 1.0e-3);
+    }
+    assert!(better > 10, "only {better} paragraphs are more even than if filled line by line");
+}
+
+/// A drawing of one upright line.
+fn tall(height: f32) -> weirbook::page::Block {
+    let segments = vec![Segment::Move(0.0, 0.0), Segment::Line(0.0, height)];
+    let stroke = Some(Stroke { width: 1.0, ink: Ink::Ink, dash: None });
+    block(BlockKind::Drawing(Box::new(Drawing {
+        width: 300.0,
+        height,
+        items: vec![Item::Path { segments, fill: None, stroke }],
+        marks: vec![],
+        alternative: "Nothing.".to_owned(),
+    })))
+}
+
+#[test]
+fn a_page_in_the_middle_of_a_part_is_a_quarter_full_though_what_follows_is_large() {
+    let rows: Vec<[String; 2]> = (0..8).map(|n| [format!("Row {n}"), "a few words".to_owned()]).collect();
+    let rows: Vec<Vec<&str>> = rows.iter().map(|row| row.iter().map(String::as_str).collect()).collect();
+    let rows: Vec<&[&str]> = rows.iter().map(Vec::as_slice).collect();
+    let small = || block(BlockKind::Table(table(&[Align::Left, Align::Left], &["Name", "What"], &rows)));
+    for height in (380..640).step_by(20) {
+        let blocks = vec![
+            heading(1, HeadingLook::Page, "A title"),
+            p(
+                "Two lines or three of text that stand before a drawing and the table under it, which are large and wish to be together.",
+            ),
+            tall(height as f32),
+            small(),
+            p("And some more."),
+        ];
+        let document = document(blocks);
+        let typeset = set(&document);
+        assert_eq!(faults(&document, &typeset), Vec::<String>::new(), "with a drawing of {height}");
+    }
+    // Where nothing forbids it, a small table is not spread over two pages.
+    for count in 20..40 {
+        let mut blocks = vec![heading(1, HeadingLook::Page, "A title")];
+        blocks.extend((0..count).map(|_| p("A line.")));
+        blocks.push(small());
+        let pages: BTreeSet<usize> = lines_of(&set(&document(blocks)))
+            .into_iter()
+            .filter(|(_, words)| words.starts_with("Row"))
+            .map(|(page, _)| page)
+            .collect();
+        assert_eq!(pages.len(), 1, "after {count} lines");
+    }
+}
+
+#[test]
+fn two_lines_follow_a_heading_and_a_colon_keeps_its_list() {
+    let list = |count| {
+        let items = (0..count).map(|n| vec![p(&format!("Item {n}."))]).collect();
+        block(BlockKind::List { start: Some(1), items })
+    };
+    for count in 25..45 {
+        let mut blocks: Vec<_> = (0..count).map(|_| p("A line.")).collect();
+        blocks.push(heading(1, HeadingLook::Section, "A section"));
+        blocks.push(list(3));
+        blocks.push(p("Do this first:"));
+        blocks.push(list(4));
+        blocks.push(block(BlockKind::Steps(vec![step("Today", "Amount", "Text.")])));
+        let document = document(blocks);
+        let typeset = set(&document);
+        assert_eq!(faults(&document, &typeset), Vec::<String>::new(), "after {count} lines");
+        let lines = lines_of(&typeset);
+        let at = lines.iter().position(|(_, words)| words.starts_with("Do this")).unwrap();
+        assert_eq!(lines[at].0, lines[at + 1].0, "after {count} lines the list has lost what announces it");
     }
 }
 

@@ -123,6 +123,7 @@ impl Setter<'_> {
     fn heading(&mut self, heading: &Heading, next: Option<&BlockKind>, place: &Place) -> Vec<Piece> {
         let level = heading.level.clamp(1, 6).min(self.heading + 1);
         self.heading = level;
+        self.sources = heading.anchor.as_deref() == Some("sources");
         let tag = self.tag(Role::Heading(level));
         let sans = Look::sans(11.0, LINE).faces(Face::SansSemibold, Face::SansBold, Face::SansSemibold);
         let display = |regular| Look::sans(22.0, 26.0).faces(regular, Face::DisplaySemibold, regular).proportional();

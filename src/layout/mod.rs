@@ -124,6 +124,8 @@ struct Setter<'a> {
     /// Whether anything on the pages depends on where something else stands.
     refers: bool,
     heading: u8,
+    /// Whether what is set lists sources: the one place but the numbered lines where words are divided.
+    sources: bool,
 }
 
 impl<'a> Setter<'a> {
@@ -142,6 +144,7 @@ impl<'a> Setter<'a> {
             references: Vec::new(),
             refers: false,
             heading: 0,
+            sources: false,
         }
     }
 

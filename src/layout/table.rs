@@ -61,8 +61,9 @@ impl Setter<'_> {
         pieces
     }
 
-    fn cell_look() -> Look {
-        Look::sans(9.0, LINE)
+    fn cell_look(&self) -> Look {
+        let look = Look::sans(9.0, LINE);
+        if self.sources { look.hyphenated() } else { look }
     }
 
     fn head_look() -> Look {
@@ -72,7 +73,7 @@ impl Setter<'_> {
 
     fn columns(&mut self, table: &Table) -> Columns {
         let grid = self.grid;
-        let (cell, head) = (Self::cell_look(), Self::head_look());
+        let (cell, head) = (self.cell_look(), Self::head_look());
         let rest = table.columns.len().saturating_sub(1);
         let mut natural = vec![0.0_f32; rest];
         let mut least = vec![0.0_f32; rest];
@@ -150,7 +151,7 @@ impl Setter<'_> {
 
     /// The widths before and after the decimal point in a column of numbers.
     fn sides(&mut self, table: &Table, n: usize, align: Align) -> (f32, f32) {
-        let look = Self::cell_look();
+        let look = self.cell_look();
         let (mut whole, mut part) = (0.0_f32, 0.0_f32);
         for row in table.rows.iter().filter(|_| align == Align::Decimal) {
             let Some(cell) = row.cells.get(n).filter(|cell| is_number(cell)) else { continue };
@@ -194,7 +195,7 @@ impl Setter<'_> {
     }
 
     fn row(&mut self, cells: &[Vec<Inline>], table: &Table, columns: &Columns, row: TagId, hair: bool) -> Piece {
-        let look = Self::cell_look();
+        let look = self.cell_look();
         let mut set = Vec::new();
         for (n, cell) in cells.iter().enumerate() {
             let role = if n == 0 { Role::HeadCell(Scope::Row) } else { Role::Cell };

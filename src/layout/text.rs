@@ -869,17 +869,19 @@ fn choose(breaks: &[Break], width: f32) -> Vec<usize> {
         let before = from.checked_sub(1).and_then(|from| breaks.get(from));
         let start = before.map_or(0.0, |before| before.start);
         let divided = before.is_some_and(|before| before.kind == Kind::Hyphen);
+        let mut words = 0;
         for (to, each) in breaks.iter().enumerate().skip(from) {
             let length = each.end - start;
             if length > width + f64::from(TOLERANCE) && to > from {
                 break;
             }
             let last = to + 1 == count || each.kind == Kind::Forced;
+            words += usize::from(matches!(each.kind, Kind::Free | Kind::Forced));
             let slack = (1.0 - length / width).max(0.0);
             let mut cost = so_far + LINE;
             if !last {
                 cost += slack * slack * RAG;
-            } else if to == from && before.is_some_and(|before| before.kind != Kind::Forced) && slack > 1.0 - SHORT {
+            } else if words == 1 && before.is_some_and(|before| before.kind != Kind::Forced) && slack > 1.0 - SHORT {
                 cost += LONELY;
             }
             if each.kind == Kind::Hyphen {
