@@ -2,7 +2,6 @@
 //!
 //! Each test holds the condition over every specimen, then spoils one file and expects the condition to be broken. What
 //! PDF/UA-1 asks in the same words stands in `matterhorn`.
-#![expect(clippy::unwrap_used, reason = "helpers of tests fail by panicking")]
 
 use std::collections::BTreeSet;
 

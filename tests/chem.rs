@@ -4,6 +4,7 @@
 //! The tables' tolerances are those recommended beside them (tests/reference/README.md). `cargo test chem -- --nocapture` prints
 //! median and worst error of each column. The million random waters: `cargo test --release chem -- --ignored`.
 
+#![expect(clippy::print_stdout, reason = "the tables of errors are there to be read: run with --nocapture")]
 #![expect(
     clippy::unwrap_used,
     clippy::indexing_slicing,

@@ -294,7 +294,7 @@ proptest! {
             prop_assert!(ticks.values.len() <= allowed);
             for pair in ticks.values.windows(2) {
                 let step = pair[1] - pair[0];
-                let digit = step / 10_f64.powf((step * (1.0 + 1.0e-9)).log10().floor());
+                let digit = step / libm::pow(10.0, libm::log10(step * (1.0 + 1.0e-9)).floor());
                 prop_assert!([1.0, 2.0, 5.0].iter().any(|d| (d - digit).abs() < 1.0e-6), "a step of {step}");
                 // A multiple of the step itself, so that the numbers are round as well.
                 let count = pair[0] / step;

@@ -19,6 +19,9 @@ use crate::demos::DEMOS;
 use crate::layout::{anchored, block, document, fonts, heading, line, p, set, step, t, table};
 use crate::ponds::sample;
 
+/// A line of a block as it was set: its page, its baseline, its runs.
+type SetLine<'a> = (usize, f32, Vec<&'a Run>);
+
 const EDITIONS: [Edition; 3] = [Edition::CarePlan, Edition::ShedSheet, Edition::Workings];
 
 /// One run with what it belongs to.
@@ -254,8 +257,8 @@ impl<'a> Reader<'a> {
     }
 
     /// The lines of each block of text, in reading order: page, baseline, its runs.
-    fn lines(&self) -> BTreeMap<TagId, Vec<(usize, f32, Vec<&'a Run>)>> {
-        let mut blocks: BTreeMap<TagId, Vec<(usize, f32, Vec<&'a Run>)>> = BTreeMap::new();
+    fn lines(&self) -> BTreeMap<TagId, Vec<SetLine<'a>>> {
+        let mut blocks: BTreeMap<TagId, Vec<SetLine<'a>>> = BTreeMap::new();
         for set in &self.runs {
             if self.in_figure(set.tag) || (self.report() && self.is_mark(set.run)) {
                 continue;
@@ -725,16 +728,5 @@ fn two_lines_follow_a_heading_and_a_colon_keeps_its_list() {
         let lines = lines_of(&typeset);
         let at = lines.iter().position(|(_, words)| words.starts_with("Do this")).unwrap();
         assert_eq!(lines[at].0, lines[at + 1].0, "after {count} lines the list has lost what announces it");
-    }
-}
-
-#[test]
-#[ignore = "for a profiler"]
-fn many_times() {
-    let (_, site, log) = DEMOS[0];
-    let (document, _) = weirbook::set(&made(site, log).unwrap(), Edition::CarePlan, &Shipped, fonts()).unwrap();
-    let times: usize = std::env::var("TIMES").map_or(1, |times| times.parse().unwrap());
-    for _ in 0..times {
-        std::hint::black_box(typeset(&document, fonts()));
     }
 }

@@ -16,6 +16,9 @@ use crate::reference::chemistry::{
     SODIUM_SULFATE, SULFATE,
 };
 
+/// What says how much of a salt closed the conductivity.
+type Rule = fn(f64) -> Closure;
+
 /// Share of general hardness taken as calcium, by moles [`CALCIUM_SHARE`](crate::reference::CALCIUM_SHARE).
 pub const CALCIUM_PART: f64 = 0.75;
 /// By how much the chemistry may ask for more conductivity than the meter shows before the two disagree: a tenth for the meter and its
@@ -336,7 +339,7 @@ pub fn compose(readings: &Readings) -> Result<Composed, Trouble> {
             return Err(Trouble::Disagree(conducts_more(readings, calcium + magnesium, conductivity_read, read)));
         }
         Some(read) if conductivity_read < read => {
-            let rule: Option<(usize, fn(f64) -> Closure)> = match (readings.chloride, readings.sulfate) {
+            let rule: Option<(usize, Rule)> = match (readings.chloride, readings.sulfate) {
                 (None, _) => Some((SALT, Closure::SaltForConductivity)),
                 (Some(_), None) => Some((SODIUM_SULFATE, Closure::SodiumSulfateForConductivity)),
                 // All was measured: the misfit stands as it is.

@@ -8,6 +8,11 @@
 //! Range: 0 to 50 °C, pH 3 to 12, ionic strength up to 0.5 mol/kg (17 g/L of salt), no amount over 1 mol/kg. Inside it the
 //! activity model was fitted (up to about 0.1 mol/kg for Davies' form); outside, an error comes back and no number.
 
+#![expect(
+    clippy::needless_range_loop,
+    reason = "matrices are indexed by row and column, as in the algebra they stand for"
+)]
+
 use std::fmt;
 
 use super::activity::{self, Curve, LN10, ZERO};
