@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use weirbook::diag::Text;
 use weirbook::document::Edition;
-use weirbook::layout::{Typeset, typeset};
+use weirbook::layout::Typeset;
 use weirbook::page::display::{Bounds, DisplayList, Draw, Page, Role, Run, TagId, Target};
 use weirbook::page::fonts::{Figures, Fonts};
 use weirbook::page::style::Sheet;
