@@ -17,6 +17,7 @@ mod program;
 mod published;
 mod specimen;
 mod style;
+mod templates;
 mod tidy;
 mod typeset;
 mod units;

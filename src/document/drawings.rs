@@ -12,6 +12,17 @@ use crate::site::PhotoPart;
 use crate::units::Si;
 use crate::units::table::{CELSIUS, DEGREE_KH};
 
+/// Every drawing that a template can name, in order, with what it shows. `KEY` stands for a reading's key.
+#[rustfmt::skip]
+pub const DRAWINGS: &[(&str, &str)] = &[
+    ("copper-year",  "copper to expect over the year, with watch and stop"),
+    ("gauge/KEY",    "one reading on its scale, for a table's cell, such as gauge/calcium"),
+    ("hardness-log", "carbonate hardness over the visits"),
+    ("level-strip",  "output level over the year"),
+    ("staircase",    "carbonate hardness, dose by dose"),
+    ("year-strip",   "output level over the year, for the sheet in the shed"),
+];
+
 /// Finds drawings by name.
 #[derive(Debug)]
 pub struct Drawings<'a> {
