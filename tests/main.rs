@@ -7,6 +7,7 @@ mod demos;
 mod drawing;
 mod evaporation;
 mod font_program;
+mod golden;
 mod laws;
 mod layout;
 mod matterhorn;
