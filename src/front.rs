@@ -8,6 +8,7 @@ use chrono::NaiveDate;
 use sha2::{Digest, Sha256};
 
 use crate::diag::{Diagnostic, Diagnostics, Text};
+use crate::document::Templates as _;
 use crate::document::{self, Edition, Source};
 use crate::layout::{self, Finding};
 use crate::page::style::Sheet;
@@ -15,7 +16,7 @@ use crate::page::{Letterhead, Style};
 use crate::pdf::Attachment;
 use crate::plan::{self, Plan, Texts};
 use crate::site::{self, Site};
-use crate::supplies::Supplies;
+use crate::supplies::{Shipped, Supplies};
 use crate::units::System;
 
 /// What the command line may choose over the site file.
@@ -114,10 +115,10 @@ pub fn render(
     edition: Edition,
     supplies: &dyn Supplies,
     fonts: &crate::page::fonts::Fonts,
-) -> Result<Vec<u8>, Diagnostic> {
+) -> Result<Vec<u8>, Diagnostics> {
     let (document, typeset) = set(job, edition, supplies, fonts)?;
     crate::pdf::write::write(&typeset.pages, &document, fonts, &enclosed(job))
-        .map_err(|e| Diagnostic::error("no-pdf", None, format!("the pages could not be written: {e}")))
+        .map_err(|e| Diagnostic::error("no-pdf", None, format!("the pages could not be written: {e}")).into())
 }
 
 /// The pages of one edition before they are written, with what the typesetter found.
@@ -129,13 +130,21 @@ pub fn set(
     edition: Edition,
     supplies: &dyn Supplies,
     fonts: &crate::page::fonts::Fonts,
-) -> Result<(crate::page::Document, layout::Typeset), Diagnostic> {
+) -> Result<(crate::page::Document, layout::Typeset), Diagnostics> {
     let sheet = if edition == Edition::ShedSheet { Sheet::Poster } else { Sheet::Report };
     let paper = look::paper(if sheet == Sheet::Poster { job.site.page.shed_paper } else { job.site.page.paper });
     let style = Style { paper, sheet, accent: job.accent };
     let mut hash = Sha256::new();
     hash.update(job.fingerprint);
     hash.update(edition.name().as_bytes());
+    for part in document::PARTS {
+        // Words of the firm's own are input too; an unchanged copy of ours is none.
+        let changed = |words: &&str| !document::unchanged(words, Shipped.template(part).unwrap_or_default());
+        if let Some(words) = supplies.template(part).filter(changed) {
+            hash.update((words.len() as u64).to_le_bytes());
+            hash.update(words.as_bytes());
+        }
+    }
     let fingerprint: [u8; 32] = hash.finalize().into();
     // A small sheet has no room for the year strip, which goes first.
     let mut squeeze = u8::from(sheet == Sheet::Poster && paper.is_small());
@@ -162,7 +171,8 @@ pub fn set(
             // An emergency box that covers other words is worse than no sheet.
             return Err(Diagnostic::error("sheet-too-full", None, "the shed sheet does not hold all it has to say")
                 .why("its amounts must be read from two metres, and nothing may cover the emergency box")
-                .hint("print the other editions with `--edition`, and shorten the names of site and firm"));
+                .hint("print the other editions with `--edition`, and shorten the names of site and firm")
+                .into());
         }
         return Ok((document, typeset));
     }
@@ -208,5 +218,11 @@ struct ShowTemplates<'a>(&'a dyn Supplies);
 impl document::Templates for ShowTemplates<'_> {
     fn template(&self, name: &str) -> Option<&str> {
         self.0.template(name)
+    }
+    fn own(&self, name: &str) -> bool {
+        self.0.own(name)
+    }
+    fn label(&self, name: &str) -> String {
+        self.0.label(name)
     }
 }

@@ -104,6 +104,9 @@ fn bytes_that_are_no_text_are_complained_about() {
     insta::assert_snapshot!("nul_in_log", plain(base.as_bytes(), Some(b"date,note\n2026-08-30,a\0b\n")));
     insta::assert_snapshot!("empty_site", plain(b" \n", Some(BASE_LOG.as_bytes())));
     insta::assert_snapshot!("empty_log", plain(base.as_bytes(), Some(b"")));
+    insta::assert_snapshot!("log_for_site", plain(BASE_LOG.as_bytes(), Some(BASE_LOG.as_bytes())));
+    insta::assert_snapshot!("site_for_log", plain(base.as_bytes(), Some(base.as_bytes())));
+    insta::assert_snapshot!("pdf_for_log", plain(base.as_bytes(), Some(b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n1 0 obj")));
     insta::assert_snapshot!("missing_log", plain(base.as_bytes(), None));
     insta::assert_snapshot!("no_log", plain(base.replace("[log]\nfile = \"log.csv\"\n", "").as_bytes(), None));
 }

@@ -75,12 +75,19 @@ impl Bench {
         self.names().into_iter().filter(|name| name.ends_with(".pdf")).collect()
     }
 
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_weirbook"));
+        // The terminal of whoever runs the tests is not that of the tests.
+        command.args(arguments).current_dir(self.folder.path()).env_remove("COLUMNS");
+        command
+    }
+
     fn weirbook(&self, arguments: &[&str]) -> Run {
-        let Output { status, stdout, stderr } = Command::new(env!("CARGO_BIN_EXE_weirbook"))
-            .args(arguments)
-            .current_dir(self.folder.path())
-            .output()
-            .unwrap();
+        Self::run(self.command(arguments))
+    }
+
+    fn run(mut command: Command) -> Run {
+        let Output { status, stdout, stderr } = command.output().unwrap();
         Run {
             code: status.code().unwrap_or(-1),
             out: String::from_utf8(stdout).unwrap(),
@@ -324,9 +331,14 @@ fn typing_mistakes_are_answered_with_help() {
 #[test]
 fn help_shows_an_example_of_every_command() {
     let bench = Bench::new();
-    for arguments in
-        [&["--help"][..], &["plan", "--help"], &["check", "--help"], &["new", "--help"], &["figures", "--help"]]
-    {
+    for arguments in [
+        &["--help"][..],
+        &["plan", "--help"],
+        &["check", "--help"],
+        &["new", "--help"],
+        &["figures", "--help"],
+        &["templates", "--help"],
+    ] {
         let run = bench.done(arguments);
         assert!(run.out.contains("Example") && run.out.contains("weirbook "), "{arguments:?}: {}", run.out);
     }
@@ -460,6 +472,185 @@ fn a_folder_that_may_not_be_written_is_said_to_be_so() {
     let run = bench.weirbook(&["plan", "site.toml", "-o", "file"]);
     assert_eq!(run.code, 1, "{}{}", run.out, run.err);
     assert!(run.err.contains("could not be written"), "{}", run.err);
+}
+
+/// A folder with a demo and our templates written out into `words`.
+fn with_templates(id: &str) -> Bench {
+    let bench = Bench::with_demo(id);
+    let run = bench.done(&["templates", "words"]);
+    for part in ["care-plan", "shed-sheet", "workings", "sentences"] {
+        assert!(run.out.contains(&format!("words/{part}.md")), "{}", run.out);
+    }
+    bench
+}
+
+#[test]
+fn templates_that_are_written_out_and_left_alone_change_no_byte() {
+    let all = ["--edition", "care-plan", "--edition", "shed-sheet", "--edition", "workings"];
+    for crlf in [false, true] {
+        let bench = with_templates("pinch-gap");
+        if crlf {
+            for part in ["care-plan", "shed-sheet", "workings", "sentences"] {
+                let name = format!("words/{part}.md");
+                let words = String::from_utf8(bench.bytes(&name)).unwrap();
+                bench.write(&name, &format!("\u{feff}{}", words.replace('\n', "\r\n")));
+            }
+        }
+        bench.done(&[&["plan", "site.toml", "-o", "ours"][..], &all].concat());
+        bench.done(&[&["plan", "site.toml", "-o", "theirs", "--templates", "words"][..], &all].concat());
+        for edition in ["care-plan", "shed-sheet", "workings"] {
+            let name = |folder: &str| format!("{folder}/pinch-gap-{edition}.pdf");
+            assert!(bench.bytes(&name("ours")) == bench.bytes(&name("theirs")), "{edition}");
+        }
+    }
+}
+
+#[test]
+fn templates_are_not_written_over_unasked() {
+    let bench = with_templates("quoyle-end");
+    bench.write("words/workings.md", "mine");
+    let run = bench.weirbook(&["templates", "words"]);
+    assert_eq!(run.code, 2, "{}", run.err);
+    assert!(run.err.contains("workings.md") && run.err.contains("--replace"), "{}", run.err);
+    assert_eq!(bench.bytes("words/workings.md"), b"mine");
+    bench.done(&["templates", "words", "--replace"]);
+    assert_ne!(bench.bytes("words/workings.md"), b"mine");
+}
+
+#[test]
+fn own_words_are_printed_and_the_rest_is_ours() {
+    let bench = with_templates("quoyle-end");
+    for part in ["shed-sheet", "workings", "sentences"] {
+        fs::remove_file(bench.path(&format!("words/{part}.md"))).unwrap();
+    }
+    let words = String::from_utf8(bench.bytes("words/care-plan.md")).unwrap();
+    bench.write("words/care-plan.md", &words.replace("## What to do now", "## Please do this, dear {{ site.owner }}"));
+    bench.done(&["plan", "site.toml", "--templates", "words"]);
+    let words = bench.words("quoyle-end-care-plan.pdf").replace('\u{a0}', " ");
+    assert!(
+        words.contains("Please do this, dear Mrs L. Vennaby") && words.contains("Each line shows the formula"),
+        "{words}"
+    );
+}
+
+#[test]
+fn mistakes_in_own_words_are_told_with_file_and_line() {
+    let bench = with_templates("quoyle-end");
+    // A branch that this plan does not take.
+    let words = String::from_utf8(bench.bytes("words/care-plan.md")).unwrap();
+    let line = words.lines().position(|line| line.contains("Copper reads {{ now.copper }}")).unwrap() + 1;
+    bench.write("words/care-plan.md", &words.replace("Copper reads {{ now.copper }}", "Copper reads {{ now.coper }}"));
+    for command in ["check", "plan"] {
+        let run = bench.weirbook(&[command, "site.toml", "--templates", "words"]);
+        assert_eq!(run.code, 2, "{}{}", run.out, run.err);
+        assert!(run.err.contains(&format!("words/care-plan.md:{line}:")), "{}", run.err);
+        assert!(run.err.contains("^^^^^ this name is not known") && run.err.contains("`now.copper`"), "{}", run.err);
+    }
+    assert!(bench.pdfs().is_empty());
+}
+
+#[test]
+fn odd_folders_of_templates_are_told_of() {
+    let bench = Bench::with_demo("quoyle-end");
+    let run = bench.weirbook(&["check", "site.toml", "--templates", "nowhere"]);
+    assert_eq!(run.code, 1, "{}", run.err);
+    assert!(run.err.contains("nowhere") && run.err.contains("weirbook templates"), "{}", run.err);
+    let run = bench.weirbook(&["check", "site.toml", "--templates", "log.csv"]);
+    assert_eq!(run.code, 1, "{}", run.err);
+    fs::create_dir_all(bench.path("words/care-plan.md")).unwrap();
+    assert_eq!(bench.weirbook(&["check", "site.toml", "--templates", "words"]).code, 1);
+    fs::remove_dir(bench.path("words/care-plan.md")).unwrap();
+    bench.write("words/shed-shet.md", "# Mine");
+    bench.write("words/.hidden", "");
+    let run = bench.done(&["check", "site.toml", "--templates", "words"]);
+    assert!(run.err.contains("shed-shet.md") && run.err.contains("`shed-sheet.md`"), "{}", run.err);
+    assert!(!run.err.contains("hidden"), "{}", run.err);
+    fs::write(bench.path("words/workings.md"), b"# \xff").unwrap();
+    let run = bench.weirbook(&["check", "site.toml", "--templates", "words"]);
+    assert!(run.code == 2 && run.err.contains("not-utf8") && run.err.contains("workings.md"), "{}", run.err);
+}
+
+#[test]
+fn what_is_said_fits_a_narrow_terminal_and_holds_ordinary_spaces() {
+    for width in ["40", "60"] {
+        let bench = Bench::with_demo("quoyle-end");
+        let site = String::from_utf8(bench.bytes("site.toml")).unwrap();
+        bench.write("bad.toml", &site.replace("\"5.40 m\"", "\"5.40\"").replace("owner =", "ownr ="));
+        for arguments in
+            [&["check", "site.toml"][..], &["check", "bad.toml"], &["check", "nothing.toml"], &["new", "."]]
+        {
+            let mut command = bench.command(arguments);
+            command.env("COLUMNS", width);
+            let run = Bench::run(command);
+            for line in run.out.lines().chain(run.err.lines()) {
+                assert!(line.chars().count() <= width.parse().unwrap(), "{arguments:?} in {width} columns: {line}");
+                assert!(!line.contains('\u{a0}'), "{line}");
+            }
+        }
+    }
+    for (id, ..) in DEMOS {
+        let run = Bench::with_demo(id).done(&["plan", "site.toml"]);
+        assert!(!run.out.contains('\u{a0}') && !run.err.contains('\u{a0}'), "{}", run.out);
+        // In a pipe each answer is one line.
+        assert!(run.out.lines().all(|line| !line.starts_with(' ')), "{}", run.out);
+    }
+}
+
+#[test]
+fn a_file_given_for_another_gets_one_complaint_that_says_so() {
+    let bench = Bench::with_demo("quoyle-end");
+    bench.done(&["plan", "site.toml"]);
+    let site = String::from_utf8(bench.bytes("site.toml")).unwrap();
+    bench.write("log-is-site.toml", &site.replace("log.csv", "site.toml"));
+    bench.write("log-is-pdf.toml", &site.replace("log.csv", "quoyle-end-care-plan.pdf"));
+    fs::write(bench.path("sheet.xlsx"), b"PK\x03\x04\x14\x00\x06\x00\xff\xfe").unwrap();
+    bench.write("log-is-sheet.toml", &site.replace("log.csv", "sheet.xlsx"));
+    for (given, said, hint) in [
+        ("log.csv", "this is a log of readings", "weirbook check site.toml"),
+        ("quoyle-end-care-plan.pdf", "this is a PDF", "weirbook check site.toml"),
+        ("letterhead.svg", "error[", "site.toml"),
+        ("log-is-site.toml", "this is a site file", "[log]"),
+        ("log-is-pdf.toml", "this is a PDF", "[log]"),
+        ("log-is-sheet.toml", "this is a spreadsheet", "CSV UTF-8"),
+    ] {
+        if !bench.path(given).exists() {
+            continue;
+        }
+        let run = bench.weirbook(&["check", given]);
+        assert_eq!(run.code, 2, "{given}: {}", run.err);
+        assert_eq!(run.err.matches("error[").count(), 1, "{given}: {}", run.err);
+        assert!(run.err.contains(said) && run.err.contains(hint), "{given}: {}", run.err);
+    }
+}
+
+#[test]
+fn a_date_after_the_next_visit_names_both() {
+    let bench = Bench::with_demo("quoyle-end");
+    let run = bench.weirbook(&["check", "site.toml", "--date", "2028-01-02"]);
+    assert_eq!(run.code, 2, "{}", run.err);
+    let hint = run.err.split("hint:").nth(1).unwrap();
+    assert!(hint.contains("2028-01-02") && hint.contains("2027-03-18") && hint.contains("--date"), "{}", run.err);
+}
+
+#[cfg(unix)]
+#[test]
+fn who_stops_listening_does_not_stop_the_work() {
+    use std::process::Stdio;
+    let bench = Bench::with_demo("quoyle-end");
+    let mut child =
+        bench.command(&["plan", "site.toml"]).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    drop(child.stdout.take());
+    drop(child.stderr.take());
+    assert!(child.wait().unwrap().code().is_some_and(|code| code <= 1));
+    assert_eq!(bench.pdfs().len(), 2, "both files are written before anything is said");
+    if let Ok(full) = fs::File::options().write(true).open("/dev/full") {
+        let mut command = bench.command(&["check", "site.toml"]);
+        let status = command.stdout(Stdio::from(full.try_clone().unwrap())).stderr(Stdio::null()).status().unwrap();
+        assert_eq!(status.code(), Some(1), "an answer that could not be given is a fault");
+        let mut command = bench.command(&["check", "nothing.toml"]);
+        let status = command.stdout(Stdio::null()).stderr(Stdio::from(full)).status().unwrap();
+        assert_eq!(status.code(), Some(1), "no panic");
+    }
 }
 
 #[test]

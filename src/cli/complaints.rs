@@ -12,7 +12,7 @@
 use crate::diag::{Diagnostic, Diagnostics, Severity, Span, Text};
 
 /// The narrowest terminal we set text for; a narrower one wraps by itself.
-const NARROWEST: usize = 40;
+const NARROWEST: usize = 30;
 /// The most complaints that are written out. A file with more is no site file or log, and would fill the screen for ever.
 const MOST: usize = 500;
 /// Columns from one tab stop to the next.
@@ -71,7 +71,17 @@ impl Pen {
             Severity::Warning => ("warning", Tone::Warning),
         };
         let head = self.paint(tone, &format!("{word}[{}]", complaint.id));
-        let mut out = format!("{head}{}\n", self.paint(Tone::Strong, &format!(": {}", visible(&complaint.message))));
+        // The message wraps under itself; its first line shares the row with severity and id.
+        let message = format!("{word}[{}]: {}", complaint.id, visible(&complaint.message));
+        let lines = wrapped(&message, self.width.saturating_sub(2));
+        let mut out = String::new();
+        for (i, line) in lines.iter().enumerate() {
+            let rest = line.strip_prefix(&format!("{word}[{}]", complaint.id)).filter(|_| i == 0);
+            match rest {
+                Some(rest) => out.push_str(&format!("{head}{}\n", self.paint(Tone::Strong, rest))),
+                None => out.push_str(&format!("  {}\n", self.paint(Tone::Strong, line))),
+            }
+        }
         let place = complaint.span.and_then(|span| Some((span, texts.get(usize::from(span.file.0))?)));
         match place {
             Some((span, text)) => self.quote(&mut out, text, span, complaint.label.as_deref(), tone),
@@ -212,6 +222,8 @@ fn tamed(c: char) -> char {
         // Unicode has a picture of each: U+2400 and what follows.
         '\0'..='\u{1F}' => char::from_u32(0x2400 + u32::from(c)).unwrap_or('\u{FFFD}'),
         '\u{7F}' => '\u{2421}',
+        // No-break spaces are for the page; whoever searches or copies this needs ordinary ones.
+        '\u{A0}' | '\u{202F}' => ' ',
         // Further controls, marks without width, and those that turn the direction of writing.
         '\u{80}'..='\u{9F}'
         | '\u{200B}'..='\u{200F}'
@@ -248,7 +260,7 @@ fn char_width(c: char) -> usize {
 }
 
 /// Lines of at most `width` columns, broken at spaces; a word longer than that keeps its line to itself.
-fn wrapped(words: &str, width: usize) -> Vec<String> {
+pub(super) fn wrapped(words: &str, width: usize) -> Vec<String> {
     let mut lines = Vec::new();
     let mut line = String::new();
     for word in words.split(' ') {

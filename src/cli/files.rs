@@ -1,32 +1,97 @@
 //! Files: the supplies of a site's folder, and writing a file whole or not at all.
 
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use super::{art, photo};
-use crate::document::Templates;
+use crate::diag::{Diagnostic, Diagnostics, Text, listed, nearest};
+use crate::document::{PARTS, Templates, file_of};
 use crate::page::{Art, Face, Photo};
+use crate::site;
 use crate::supplies::{Fault, Shipped, Supplies};
 
-/// What comes with the program, and the pictures beside the site file.
+/// What comes with the program, the pictures beside the site file, and the firm's own templates.
 #[derive(Debug)]
-pub(super) struct Folder {
+pub struct Folder {
     folder: PathBuf,
+    own: BTreeMap<&'static str, Text>,
+}
+
+/// Why the templates of a folder could not be read.
+#[derive(Debug)]
+pub struct Unreadable {
+    /// The file or folder.
+    pub path: PathBuf,
+    /// What the system says.
+    pub error: std::io::Error,
 }
 
 impl Folder {
-    /// Supplies of the folder a site file stands in.
+    /// Supplies of the folder a site file stands in, with the templates that come with the program.
+    #[must_use]
     pub fn new(folder: PathBuf) -> Self {
-        Self { folder }
+        Self { folder, own: BTreeMap::new() }
     }
+
+    /// Puts the templates of a folder in the place of those that come with the program, each that is there.
+    ///
+    /// # Errors
+    /// When the folder or a template in it cannot be read.
+    pub(super) fn read_templates(&mut self, folder: &Path) -> Result<Diagnostics, Unreadable> {
+        let unreadable = |path: &Path| {
+            let path = path.to_path_buf();
+            |error| Unreadable { path, error }
+        };
+        let mut complaints = Diagnostics::new();
+        let mut names: Vec<String> = Vec::new();
+        for entry in std::fs::read_dir(folder).map_err(unreadable(folder))? {
+            names.push(entry.map_err(unreadable(folder))?.file_name().to_string_lossy().into_owned());
+        }
+        names.sort();
+        for name in names.iter().filter(|name| !name.starts_with('.')) {
+            let path = folder.join(name);
+            let Some(part) = PARTS.iter().find(|part| format!("{part}.md") == *name) else {
+                complaints.push(unknown_file(&path, name, &names));
+                continue;
+            };
+            let bytes = std::fs::read(&path).map_err(unreadable(&path))?;
+            let (mut text, found) = site::decode(&path.display().to_string(), &bytes, file_of(part));
+            complaints.append(found);
+            // Line ends are an editor's habit and no words.
+            text.words = text.words.replace("\r\n", "\n");
+            self.own.insert(part, text);
+        }
+        Ok(complaints)
+    }
+}
+
+fn unknown_file(path: &Path, name: &str, names: &[String]) -> Diagnostic {
+    let known: Vec<String> = PARTS.iter().map(|part| format!("{part}.md")).collect();
+    let free = known.iter().map(String::as_str).filter(|known| !names.iter().any(|name| name == known));
+    let hint = match nearest(name, free) {
+        Some(near) => format!("call it `{near}` if that is meant"),
+        None => format!("templates are called {}", listed(known.iter().map(String::as_str))),
+    };
+    Diagnostic::warning("unknown-template-file", None, format!("`{}` is not read", path.display()))
+        .why("no template of the plan has this name")
+        .hint(hint)
 }
 
 impl Templates for Folder {
     fn template(&self, name: &str) -> Option<&str> {
         // Shipped is a value without fields; its templates are static.
         static SHIPPED: Shipped = Shipped;
-        SHIPPED.template(name)
+        self.own.get(name).map(|text| text.words.as_str()).or_else(|| SHIPPED.template(name))
+    }
+
+    fn own(&self, name: &str) -> bool {
+        self.own.contains_key(name)
+    }
+
+    fn label(&self, name: &str) -> String {
+        self.own.get(name).map_or_else(|| format!("{name}.md, as it comes with the program"), |text| text.name.clone())
     }
 }
 

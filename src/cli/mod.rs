@@ -1,5 +1,4 @@
 //! The command line: commands, files, exit codes. The only room that speaks, and the only one that touches a file.
-#![expect(clippy::print_stderr, reason = "this is where the program speaks")]
 #![expect(clippy::disallowed_methods, reason = "this is where files are read and written")]
 
 pub mod art;
@@ -8,37 +7,26 @@ mod files;
 mod jpeg;
 pub mod photo;
 mod pixels;
+mod terminal;
 
-use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use chrono::NaiveDate;
 use clap::{Parser, Subcommand, ValueEnum};
 
-use crate::diag::{Diagnostic, Diagnostics, FileId, Severity, Text};
-use crate::document::{Edition, Reader};
+use crate::diag::{Diagnostic, Diagnostics, FileId, Text};
+use crate::document::{self, Edition, PARTS, Reader, Templates as _};
 use crate::front::{Choices, Job};
 use crate::page::fonts::Fonts;
 use crate::plan::Word;
-use crate::supplies::Supplies;
+use crate::supplies::{Shipped, Supplies};
 use crate::units::System;
 use crate::{prepare, render, sheet, site};
 
-use files::Folder;
-
-/// A line on standard output. A reader that has gone away ends the program quietly; any other fault is said.
-fn say_line(words: std::fmt::Arguments<'_>) {
-    use std::io::Write as _;
-    let mut out = std::io::stdout().lock();
-    if let Err(error) = writeln!(out, "{words}") {
-        if error.kind() == std::io::ErrorKind::BrokenPipe {
-            std::process::exit(0);
-        }
-        eprintln!("error[unwritable-output]: what was to be said could not be written: {error}");
-        std::process::exit(1);
-    }
-}
+pub use files::Folder;
+use files::Unreadable;
+use terminal::{attend, fail, fault, say_line, show, tell};
 
 macro_rules! say {
     ($($words:tt)*) => { say_line(format_args!($($words)*)) };
@@ -72,12 +60,27 @@ enum Command {
         /// What to print; may be given several times.
         #[arg(long = "edition", value_enum, ignore_case = true)]
         editions: Vec<EditionName>,
+        #[command(flatten)]
+        words: Words,
     },
     /// Does all that `plan` does, but writes nothing.
     #[command(after_help = "Example:\n  weirbook check demo-sites/pinch-gap/site.toml")]
     Check {
         #[command(flatten)]
         input: Input,
+        #[command(flatten)]
+        words: Words,
+    },
+    /// Writes the templates of the plan's words into a folder, to be changed.
+    #[command(
+        after_help = "Example:\n  weirbook templates our-words\n  weirbook plan site.toml --templates our-words\n\nEach file begins with a list of all that may be used in it. Take out those that you do not change: they are then read from the program."
+    )]
+    Templates {
+        /// The folder.
+        folder: PathBuf,
+        /// Writes over templates that are there already.
+        #[arg(long)]
+        replace: bool,
     },
     /// Makes a folder with a commented site file and an empty log.
     #[command(
@@ -109,6 +112,13 @@ struct Input {
     /// In whose units the plan speaks; wins over the site file's.
     #[arg(long, value_enum, ignore_case = true)]
     units: Option<UnitsName>,
+}
+
+#[derive(Debug, clap::Args)]
+struct Words {
+    /// Folder with templates of the firm's own; what is not in it comes from the program.
+    #[arg(long, value_name = "FOLDER")]
+    templates: Option<PathBuf>,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -151,13 +161,16 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> ExitCode
         Ok(cli) => cli,
         Err(error) => {
             let code = if error.use_stderr() { 2 } else { 0 };
-            let _ = error.print();
-            return ExitCode::from(code);
+            return match error.print() {
+                Err(fault) if fault.kind() != std::io::ErrorKind::BrokenPipe => ExitCode::from(1),
+                _ => ExitCode::from(code),
+            };
         }
     };
     match cli.command {
-        Command::Plan { input, output, editions } => plan(&input, output.as_deref(), &editions),
-        Command::Check { input } => check(&input),
+        Command::Plan { input, output, editions, words } => plan(&input, &words, output.as_deref(), &editions),
+        Command::Check { input, words } => check(&input, &words),
+        Command::Templates { folder, replace } => templates(&folder, replace),
         Command::New { folder } => new(&folder),
         Command::Figures { input, format } => figures(&input, format),
     }
@@ -167,53 +180,79 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> ExitCode
 struct Run {
     job: Option<Job>,
     supplies: Folder,
-    failed: bool,
-}
-
-/// Complaints wrap at the terminal's width, and at 80 columns in a wide one or a pipe.
-fn terminal_width() -> usize {
-    terminal_size::terminal_size().map_or(80, |(width, _)| usize::from(width.0).clamp(40, 80))
-}
-
-fn show(texts: &[Text], complaints: &Diagnostics) {
-    if complaints.is_empty() {
-        return;
-    }
-    let colour = std::io::stderr().is_terminal();
-    eprint!("{}", complaints::render(texts, complaints, colour, terminal_width()));
+    /// What complaints point into: site file, log, templates.
+    texts: Vec<Text>,
 }
 
 fn unreadable(path: &Path, error: &std::io::Error) -> ExitCode {
-    eprintln!("error[unreadable-file]: `{}` could not be read: {error}", path.display());
-    if path.is_dir() {
-        eprintln!("hint: name the site file in it, such as `{}`", path.join("site.toml").display());
-    }
-    ExitCode::from(1)
+    let complaint =
+        Diagnostic::error("unreadable-file", None, format!("`{}` could not be read: {}", path.display(), fault(error)));
+    let hint = if path.is_dir() {
+        format!("name the site file in it, such as `{}`", path.join("site.toml").display())
+    } else if error.kind() == std::io::ErrorKind::NotFound {
+        "see whether the name is spelled right; `weirbook new FOLDER` makes a site file to fill in".to_owned()
+    } else {
+        "see whether another program holds the file, and whether you may read it".to_owned()
+    };
+    fail(1, complaint.hint(hint))
 }
 
-fn read(input: &Input) -> Result<Run, ExitCode> {
+fn read(input: &Input, words: Option<&Words>) -> Result<Run, ExitCode> {
     let bytes = std::fs::read(&input.site).map_err(|e| unreadable(&input.site, &e))?;
     let (site_text, mut complaints) = site::decode(&input.site.display().to_string(), &bytes, FileId::SITE);
     let folder = input.site.parent().map(Path::to_path_buf).unwrap_or_default();
-    let log = site::log_file(&site_text).and_then(|name| {
-        let path = folder.join(&name);
-        let bytes = std::fs::read(&path).ok()?;
-        Some(site::decode(&path.display().to_string(), &bytes, FileId::LOG))
-    });
+    let log = match site::log_file(&site_text).map(|name| folder.join(name)) {
+        Some(path) => match std::fs::read(&path) {
+            Ok(bytes) => Some(site::decode(&path.display().to_string(), &bytes, FileId::LOG)),
+            // That it is not there is said at the line that names it.
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
+            Err(error) => {
+                let said = format!("the log `{}` could not be read: {}", path.display(), fault(&error));
+                let hint = "`file` under `[log]` of the site file names a file of readings, such as `log.csv`";
+                return Err(fail(1, Diagnostic::error("unreadable-file", None, said).hint(hint)));
+            }
+        },
+        None => None,
+    };
     let log = log.map(|(text, found)| {
         complaints.append(found);
         text
     });
-    let supplies = Folder::new(folder);
+    let mut supplies = Folder::new(folder);
+    if let Some(templates) = words.and_then(|words| words.templates.as_deref()) {
+        complaints.append(supplies.read_templates(templates).map_err(|fault| no_templates(templates, &fault))?);
+        complaints.append(document::check(&supplies));
+    }
     let choices = Choices { date: input.date, system: input.units.map(system) };
     let undecodable = complaints.any_error();
     let (job, found) = prepare(&site_text, log.as_ref(), choices, &supplies);
     complaints.append(found);
-    let mut texts = vec![site_text];
-    texts.extend(log);
+    let log = log.unwrap_or_else(|| Text { name: String::new(), words: String::new() });
+    let mut texts = vec![site_text, log];
+    texts.extend(document::texts(&supplies));
     show(&texts, &complaints);
     let failed = undecodable || complaints.any_error();
-    Ok(Run { job: if failed { None } else { job }, supplies, failed })
+    Ok(Run { job: if failed { None } else { job }, supplies, texts })
+}
+
+fn no_templates(folder: &Path, found: &Unreadable) -> ExitCode {
+    let said = format!("`{}` could not be read: {}", found.path.display(), fault(&found.error));
+    let hint = if found.path == folder {
+        "`--templates` names a folder; `weirbook templates FOLDER` makes one"
+    } else {
+        "a template is a text; take out what is none"
+    };
+    fail(1, Diagnostic::error("unreadable-file", None, said).hint(hint))
+}
+
+fn unwritable(path: &Path, error: &std::io::Error) -> ExitCode {
+    let said = format!("`{}` could not be written: {}", path.display(), fault(error));
+    let hint = "choose a folder in which you may write and which has room, with `-o FOLDER`";
+    fail(1, Diagnostic::error("unwritable-file", None, said).hint(hint))
+}
+
+fn no_font(error: &crate::page::fonts::FontError) -> ExitCode {
+    fail(1, Diagnostic::error("no-font", None, error.to_string()))
 }
 
 fn system(name: UnitsName) -> System {
@@ -233,60 +272,56 @@ fn attention(job: &Job) {
         Word::NotYet => "Not yet",
         Word::No => "No",
     };
-    let because: Vec<&str> = plan
+    let because: Vec<String> = plan
         .verdict
         .reasons
         .iter()
         .filter(|r| r.word == plan.verdict.word && r.word != Word::Yes)
-        .map(|r| r.key)
+        .map(|r| r.key.replace('-', " "))
         .collect();
-    say!("verdict  {word}{}", if because.is_empty() { String::new() } else { format!(" ({})", because.join(", ")) });
+    let settle = if plan.verdict.word == Word::NotYet { "; to be settled first: " } else { ": " };
+    let because = if because.is_empty() { String::new() } else { format!("{settle}{}", because.join(", ")) };
+    attend("verdict", &format!("{word}{because}"));
     let times = |count: usize| if count == 1 { "once".to_owned() } else { format!("{count} times") };
+    let dose = |dose: f64, name: &str, days: &[NaiveDate]| {
+        attend("dose", &format!("{} of {name}, {}: {}", reader.mass(dose), times(days.len()), reader.days(days)));
+    };
     if let Some(buffer) = &plan.correction.buffer {
-        let dose = reader.mass(buffer.dose.si());
-        say!(
-            "dose     {dose} of {}, {}: {}",
-            buffer.substance.name,
-            times(buffer.days.len()),
-            reader.days(&buffer.days)
-        );
+        dose(buffer.dose.si(), buffer.substance.name, &buffer.days);
     }
     if let Some(calcium) = &plan.correction.calcium {
-        let dose = reader.mass(calcium.dose.si());
-        say!(
-            "dose     {dose} of {}, {}: {}",
-            calcium.substance.name,
-            times(calcium.days.len()),
-            reader.days(&calcium.days)
-        );
+        dose(calcium.dose.si(), calcium.substance.name, &calcium.days);
     }
     if let Some(salt) = &plan.correction.salt {
-        say!(
-            "dose     {} of salt, {}: {}",
-            reader.mass(salt.dose.si()),
-            times(salt.days.len()),
-            reader.days(&salt.days)
-        );
+        dose(salt.dose.si(), "salt", &salt.days);
     }
     for change in [&plan.correction.copper, &plan.correction.changes].into_iter().flatten() {
         let volume = reader.volume(change.volume.si(), crate::workings::Way::Down);
-        say!("change   {volume}, {}", times(change.days.len()));
+        attend("change", &format!("{volume}, {}", times(change.days.len())));
     }
     if !plan.missing.is_empty() {
         let names: Vec<&str> = plan.missing.iter().map(|m| m.what.as_str()).collect();
-        say!("missing  {}", names.join("; "));
+        attend("missing", &names.join("; "));
     }
 }
 
-fn plan(input: &Input, output: Option<&Path>, editions: &[EditionName]) -> ExitCode {
-    let run = match read(input) {
+fn plan(input: &Input, words: &Words, output: Option<&Path>, editions: &[EditionName]) -> ExitCode {
+    let run = match read(input, Some(words)) {
         Ok(run) => run,
         Err(code) => return code,
     };
     let Some(job) = &run.job else {
-        eprintln!("no plan was written");
+        tell("no plan was written\n");
         return ExitCode::from(2);
     };
+    if let Some(output) = output.filter(|output| output.exists() && !output.is_dir()) {
+        let said = format!("`{}` is a file, and the plan could not be written into it", output.display());
+        let hint = format!(
+            "`-o` names a folder; the files in it are called `{0}-care-plan.pdf` and `{0}-shed-sheet.pdf`",
+            job.site.id
+        );
+        return fail(1, Diagnostic::error("no-folder", None, said).hint(hint));
+    }
     let editions: Vec<Edition> = if editions.is_empty() {
         vec![Edition::CarePlan, Edition::ShedSheet]
     } else {
@@ -301,10 +336,7 @@ fn plan(input: &Input, output: Option<&Path>, editions: &[EditionName]) -> ExitC
     };
     let fonts = match Fonts::new(|face| run.supplies.face(face)) {
         Ok(fonts) => fonts,
-        Err(error) => {
-            eprintln!("error[no-font]: {error}");
-            return ExitCode::from(1);
-        }
+        Err(error) => return no_font(&error),
     };
     let folder =
         output.map_or_else(|| input.site.parent().map(Path::to_path_buf).unwrap_or_default(), Path::to_path_buf);
@@ -313,47 +345,44 @@ fn plan(input: &Input, output: Option<&Path>, editions: &[EditionName]) -> ExitC
     for edition in editions {
         match render(job, edition, &run.supplies, &fonts) {
             Ok(bytes) => made.push((folder.join(format!("{}-{}.pdf", job.site.id, edition.name())), bytes)),
-            Err(complaint) => return refuse(complaint),
+            Err(complaints) => return refuse(&run, &complaints, "no plan was written"),
         }
     }
     for (path, bytes) in &made {
         if let Err(error) = files::write_whole(path, bytes) {
-            eprintln!("error[unwritable-file]: `{}` could not be written: {error}", path.display());
-            return ExitCode::from(1);
+            return unwritable(path, &error);
         }
+    }
+    // All are written before any is spoken of: who listens may go away.
+    for (path, _) in &made {
         say!("wrote    {}", path.display());
     }
     attention(job);
     ExitCode::SUCCESS
 }
 
-fn refuse(complaint: Diagnostic) -> ExitCode {
-    let mut list = Diagnostics::new();
-    let fatal = complaint.severity == Severity::Error;
-    list.push(complaint);
-    show(&[], &list);
-    ExitCode::from(if fatal { 2 } else { 0 })
+fn refuse(run: &Run, complaints: &Diagnostics, so: &str) -> ExitCode {
+    show(&run.texts, complaints);
+    tell(&format!("{so}\n"));
+    ExitCode::from(2)
 }
 
-fn check(input: &Input) -> ExitCode {
-    let run = match read(input) {
+fn check(input: &Input, words: &Words) -> ExitCode {
+    let run = match read(input, Some(words)) {
         Ok(run) => run,
         Err(code) => return code,
     };
     let Some(job) = &run.job else {
-        eprintln!("no plan can be made");
+        tell("no plan can be made\n");
         return ExitCode::from(2);
     };
     let fonts = match Fonts::new(|face| run.supplies.face(face)) {
         Ok(fonts) => fonts,
-        Err(error) => {
-            eprintln!("error[no-font]: {error}");
-            return ExitCode::from(1);
-        }
+        Err(error) => return no_font(&error),
     };
     for edition in [Edition::CarePlan, Edition::ShedSheet] {
-        if let Err(complaint) = render(job, edition, &run.supplies, &fonts) {
-            return refuse(complaint);
+        if let Err(complaints) = render(job, edition, &run.supplies, &fonts) {
+            return refuse(&run, &complaints, "no plan can be made");
         }
     }
     attention(job);
@@ -366,9 +395,9 @@ fn new(folder: &Path) -> ExitCode {
     let log = folder.join("log.csv");
     for path in [&site, &log] {
         if path.exists() {
-            eprintln!("error[already-there]: `{}` is there already; nothing was written", path.display());
-            eprintln!("hint: name a folder that does not hold a site yet");
-            return ExitCode::from(2);
+            let said = format!("`{}` is there already; nothing was written", path.display());
+            let hint = "name a folder that does not hold a site yet";
+            return fail(2, Diagnostic::error("already-there", None, said).hint(hint));
         }
     }
     let write = || -> std::io::Result<()> {
@@ -377,8 +406,9 @@ fn new(folder: &Path) -> ExitCode {
         files::write_whole(&site, site::blank_site().as_bytes())
     };
     if let Err(error) = write() {
-        eprintln!("error[unwritable-file]: `{}` could not be made: {error}", folder.display());
-        return ExitCode::from(1);
+        let said = format!("`{}` could not be made: {}", folder.display(), fault(&error));
+        let hint = "name a folder in a place where you may write";
+        return fail(1, Diagnostic::error("unwritable-file", None, said).hint(hint));
     }
     say!("wrote    {}", site.display());
     say!("wrote    {}", log.display());
@@ -386,27 +416,47 @@ fn new(folder: &Path) -> ExitCode {
     ExitCode::SUCCESS
 }
 
+/// Writes the templates that come with the program.
+fn templates(folder: &Path, replace: bool) -> ExitCode {
+    let mut files: Vec<(PathBuf, String)> = Vec::new();
+    for part in PARTS {
+        let words = Shipped.template(part).unwrap_or_default();
+        files.push((folder.join(format!("{part}.md")), format!("{}{words}", document::comment(part))));
+    }
+    let there: Vec<String> =
+        files.iter().filter(|(path, _)| path.exists()).map(|(path, _)| format!("`{}`", path.display())).collect();
+    if !there.is_empty() && !replace {
+        let verb = if there.len() == 1 { "is" } else { "are" };
+        let said = format!("{} {verb} there already; nothing was written", there.join(", "));
+        let hint = "name another folder, or write over them with `--replace`";
+        return fail(2, Diagnostic::error("already-there", None, said).hint(hint));
+    }
+    for (path, words) in &files {
+        if let Err(error) = files::write_whole(path, words.as_bytes()) {
+            return unwritable(path, &error);
+        }
+    }
+    for (path, _) in &files {
+        say!("wrote    {}", path.display());
+    }
+    say!("next     change their words, then: weirbook check SITE.toml --templates \"{}\"", folder.display());
+    ExitCode::SUCCESS
+}
+
 fn figures(input: &Input, format: Format) -> ExitCode {
-    let run = match read(input) {
+    let run = match read(input, None) {
         Ok(run) => run,
         Err(code) => return code,
     };
     let Some(job) = &run.job else { return ExitCode::from(2) };
-    let _ = run.failed;
     match format {
         Format::Json => match serde_json::to_string_pretty(&job.plan.book.json()) {
             Ok(text) => say!("{text}"),
-            Err(error) => {
-                eprintln!("error[no-json]: {error}");
-                return ExitCode::from(1);
-            }
+            Err(error) => return fail(1, Diagnostic::error("no-json", None, error.to_string())),
         },
         Format::Csv => match sheet::csv(&job.plan.book) {
             Ok(text) => say!("{}", text.trim_end()),
-            Err(error) => {
-                eprintln!("error[no-csv]: {error}");
-                return ExitCode::from(1);
-            }
+            Err(error) => return fail(1, Diagnostic::error("no-csv", None, error.to_string())),
         },
         Format::Text => {
             for line in job.plan.book.lines() {

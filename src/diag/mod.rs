@@ -126,6 +126,12 @@ impl fmt::Display for Diagnostic {
     }
 }
 
+impl From<Diagnostic> for Diagnostics {
+    fn from(complaint: Diagnostic) -> Self {
+        Self { list: vec![complaint] }
+    }
+}
+
 /// All complaints of a run, in the order in which they were found.
 #[derive(Clone, Debug, Default)]
 pub struct Diagnostics {
@@ -184,5 +190,29 @@ impl Diagnostics {
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.list.is_empty()
+    }
+}
+
+/// The name nearest to what was written, if one is near enough to be meant.
+#[must_use]
+pub fn nearest<'n>(written: &str, names: impl IntoIterator<Item = &'n str>) -> Option<&'n str> {
+    let written = written.to_lowercase();
+    names
+        .into_iter()
+        .map(|name| (strsim::damerau_levenshtein(name, &written), name))
+        .min()
+        // A third of the letters may differ: `calcuim` is calcium, `salt` is not `silt bag`.
+        .filter(|(distance, name)| *distance * 3 <= name.chars().count().max(3))
+        .map(|(_, name)| name)
+}
+
+/// Names in a row for a sentence: `a`, `b` or `c`, each in backticks.
+#[must_use]
+pub fn listed<'n>(names: impl IntoIterator<Item = &'n str>) -> String {
+    let names: Vec<String> = names.into_iter().map(|n| format!("`{n}`")).collect();
+    match names.split_last() {
+        None => String::new(),
+        Some((only, [])) => only.clone(),
+        Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
     }
 }

@@ -19,6 +19,21 @@ use crate::units::Si;
 use crate::units::table::{CELSIUS, DEGREE_KH};
 use crate::workings::{Figure, Way};
 
+/// Every drawing that a template can name, in order, with what it shows. `KEY` stands for a reading's key.
+#[rustfmt::skip]
+pub const DRAWINGS: &[(&str, &str)] = &[
+    ("changes-copper",   "copper, water change by water change"),
+    ("changes-hardness", "carbonate hardness, water change by water change"),
+    ("copper-log",       "copper tests over the visits, with watch and stop"),
+    ("copper-year",      "copper to expect over the year, with watch and stop"),
+    ("gauge/KEY",        "one reading on its scale, for a table's cell, such as gauge/calcium"),
+    ("hardness-log",     "carbonate hardness over the visits, and conductivity where it was read"),
+    ("level-strip",      "output level over the year"),
+    ("section",          "the water in section, with its measures"),
+    ("staircase",        "carbonate hardness, dose by dose"),
+    ("year-strip",       "output level over the year, for the sheet in the shed"),
+];
+
 /// Finds drawings by name.
 #[derive(Debug)]
 pub struct Drawings<'a> {

@@ -15,7 +15,7 @@ pub struct Lines {
 }
 
 /// Heads of the groups, by the first part of the ids.
-const GROUPS: [(&str, &str); 14] = [
+pub(super) const GROUPS: [(&str, &str); 14] = [
     ("volume", "Volume"),
     ("hardness", "Carbonate hardness"),
     ("ph", "pH"),

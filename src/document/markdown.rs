@@ -6,41 +6,78 @@
 //! and a first paragraph all in strong is the callout's label; a paragraph all in emphasis is quiet; code is a unit.
 
 use std::iter::Peekable;
+use std::ops::Range;
 use std::vec::IntoIter;
 
 use pulldown_cmark::{Alignment, BlockQuoteKind, Event, HeadingLevel, Options, Parser, Tag, TagEnd};
 
+use super::checks::unknown_picture;
 use super::drawings::Drawings;
-use super::lines::Lines;
+use super::lines::{GROUPS, Lines};
+use super::template::Slip;
+use crate::diag::{Diagnostic, listed, nearest};
 use crate::page::{
     Align, Block, BlockKind, Column, Heading, HeadingLook, Inline, Labelled, Paragraph, ParagraphLook, Row, Step,
     Table, Weight,
 };
 
+/// Looks of headings.
+const LOOKS: [&str; 5] = ["part", "section", "steps", "verdict", "wide"];
+/// How deep lists, callouts and emphasis may stand inside each other: no page has room for more.
+const DEEPEST: usize = 8;
+
 struct Composer<'a> {
-    events: Peekable<IntoIter<Event<'a>>>,
+    text: &'a str,
+    events: Peekable<IntoIter<(Event<'a>, Range<usize>)>>,
     drawings: &'a Drawings<'a>,
     lines: &'a Lines,
     steps_next: bool,
     table_summary: String,
+    /// Level of the last heading; 0 before the first.
+    level: u8,
+    depth: usize,
+    slips: Vec<Slip>,
 }
 
-/// The blocks of a rendered template.
-pub fn blocks<'a>(text: &'a str, drawings: &'a Drawings<'a>, lines: &'a Lines) -> Vec<Block> {
+/// The blocks of a rendered template, and what in it cannot be set as it stands.
+pub(super) fn blocks<'a>(text: &'a str, drawings: &'a Drawings<'a>, lines: &'a Lines) -> (Vec<Block>, Vec<Slip>) {
     let options = Options::ENABLE_TABLES
         | Options::ENABLE_GFM
         | Options::ENABLE_HEADING_ATTRIBUTES
         | Options::ENABLE_OLD_FOOTNOTES
         | Options::ENABLE_DEFINITION_LIST;
-    let events: Vec<Event<'a>> = Parser::new_ext(text, options).collect();
+    let events: Vec<(Event<'a>, Range<usize>)> = Parser::new_ext(text, options).into_offset_iter().collect();
     let mut composer = Composer {
+        text,
         events: events.into_iter().peekable(),
         drawings,
         lines,
         steps_next: false,
         table_summary: String::new(),
+        level: 0,
+        depth: 0,
+        slips: Vec::new(),
     };
-    composer.until(None)
+    let blocks = composer.until(None);
+    if composer.level == 0 {
+        composer.slip(
+            0,
+            "",
+            slip(
+                "no-heading",
+                "the document has no heading",
+                "a line that begins with `# ` belongs here",
+                "outline and screen readers go by headings",
+                "begin with a title, such as `# Care plan`",
+            ),
+        );
+    }
+    (blocks, composer.slips)
+}
+
+/// A slip without its place.
+fn slip(id: &'static str, message: impl Into<String>, label: &str, why: &str, hint: impl Into<String>) -> Diagnostic {
+    Diagnostic::error(id, None, message).label(label).why(why).hint(hint)
 }
 
 fn block(kind: BlockKind) -> Block {
@@ -63,12 +100,52 @@ pub fn plain_words(inlines: &[Inline]) -> String {
 impl Composer<'_> {
     /// Blocks up to the end tag (or the end of the text).
     fn until(&mut self, end: Option<TagEnd>) -> Vec<Block> {
+        self.depth += 1;
+        let out = self.body(end);
+        self.depth -= 1;
+        out
+    }
+
+    fn slip(&mut self, at: usize, word: &str, complaint: Diagnostic) {
+        self.slips.push(Slip { at, word: word.to_owned(), complaint });
+    }
+
+    /// Whether something begins too deep inside others; what is inside is then left out.
+    fn too_deep(&mut self, at: usize) -> bool {
+        let deep = self.depth >= DEEPEST;
+        if deep {
+            let complaint = slip(
+                "too-deep",
+                "lists, callouts or emphasis stand too deep inside each other",
+                "this is one level too many",
+                "there is no room for it on the page",
+                "write a paragraph of its own; a line that begins with four spaces or more belongs to the item above it",
+            );
+            self.slip(at, "", complaint);
+            let mut open = 1_usize;
+            while let Some((event, _)) = self.events.next() {
+                match event {
+                    Event::Start(_) => open += 1,
+                    Event::End(_) => open -= 1,
+                    _ => {}
+                }
+                if open == 0 {
+                    break;
+                }
+            }
+        }
+        deep
+    }
+
+    fn body(&mut self, end: Option<TagEnd>) -> Vec<Block> {
         let mut out = Vec::new();
         // Text outside a paragraph, as in tight list items.
         let mut loose: Vec<Inline> = Vec::new();
-        while let Some(event) = self.events.next() {
+        while let Some((event, place)) = self.events.next() {
             match event {
                 Event::End(tag) if Some(tag) == end => break,
+                Event::Start(Tag::List(_) | Tag::DefinitionList | Tag::BlockQuote(_)) if self.too_deep(place.start) => {
+                }
                 Event::Start(Tag::Paragraph) => {
                     let text = self.inlines(TagEnd::Paragraph);
                     out.extend(self.paragraph(text));
@@ -81,7 +158,9 @@ impl Composer<'_> {
                         .and_then(|(_, value)| value.as_ref())
                         .map(|v| v.replace('_', " "));
                     let id = id.map(|i| i.to_string());
+                    self.odd_look(&classes, &attrs, &place);
                     let text = self.inlines(TagEnd::Heading(level));
+                    self.order(level, &text, place.start);
                     self.heading(level, id, &classes, label, text, &mut out);
                 }
                 Event::Start(Tag::List(start)) => {
@@ -93,6 +172,9 @@ impl Composer<'_> {
                     out.push(list);
                 }
                 Event::Start(Tag::BlockQuote(kind)) => {
+                    if kind.is_none() {
+                        self.no_callout(&place);
+                    }
                     let body = self.until(Some(TagEnd::BlockQuote(kind)));
                     out.push(callout(kind, body));
                 }
@@ -102,20 +184,119 @@ impl Composer<'_> {
                 }
                 Event::Start(Tag::CodeBlock(kind)) => {
                     let _ = kind;
+                    let complaint = slip(
+                        "code-block",
+                        "these lines are read as program code",
+                        "code has no look of its own on the page",
+                        "CommonMark takes lines that begin with four spaces, or stand between ``` and ```, for code",
+                        "begin the line at the margin",
+                    );
+                    self.slip(place.start, "", complaint);
                     let words = self.inlines(TagEnd::CodeBlock);
                     out.extend(self.paragraph(words));
                 }
                 inline @ Event::Start(Tag::Strong | Tag::Emphasis | Tag::Link { .. } | Tag::Image { .. }) => {
-                    self.inline(inline, &mut loose);
+                    self.inline(inline, &place, &mut loose);
                 }
-                Event::Start(_) | Event::End(_) | Event::Rule => {}
-                other => self.inline(other, &mut loose),
+                Event::Rule => {
+                    let complaint = slip(
+                        "no-rule",
+                        "a rule is not drawn",
+                        "a line of dashes or stars leaves no trace",
+                        "parts are set apart by their headings",
+                        "take it out, or begin a part with `# Title {.part}`",
+                    );
+                    self.slip(place.start, "", complaint);
+                }
+                Event::Start(_) | Event::End(_) => {}
+                other => self.inline(other, &place, &mut loose),
             }
         }
         if !loose.is_empty() {
             out.splice(0..0, self.paragraph(loose));
         }
         out
+    }
+
+    /// Complains of a heading that skips a level, or is empty.
+    fn order(&mut self, level: HeadingLevel, text: &[Inline], at: usize) {
+        let level = level as u8;
+        let (last, marks) = (self.level, "#".repeat(usize::from(level)));
+        if level > last + 1 {
+            let should = "#".repeat(usize::from(last) + 1);
+            let message = if last == 0 {
+                "the first heading is not one of the first level".to_owned()
+            } else {
+                format!("a heading of level {level} follows one of level {last}")
+            };
+            let complaint = slip(
+                "heading-order",
+                message,
+                "a level is left out",
+                "outline and screen readers go by levels, and a gap in them is a fault of the PDF",
+                format!("write `{should}` in place of `{marks}`"),
+            );
+            self.slip(at, &marks, complaint);
+        }
+        if plain_words(text).trim().is_empty() {
+            let complaint = slip(
+                "empty-heading",
+                "a heading has no words",
+                "words belong after the marks",
+                "outline and screen readers go by headings",
+                "write a title, or take the line out",
+            );
+            self.slip(at, &marks, complaint);
+        }
+        self.level = level;
+    }
+
+    /// Complains of a look that headings do not have.
+    fn odd_look<T>(&mut self, classes: &[String], attrs: &[(pulldown_cmark::CowStr<'_>, T)], place: &Range<usize>) {
+        for class in classes.iter().filter(|c| !LOOKS.contains(&c.as_str())) {
+            let hint = match nearest(class, LOOKS) {
+                Some(near) => format!("write `.{near}` if that is meant"),
+                None => format!("possible are {}", listed(LOOKS)),
+            };
+            let complaint = slip(
+                "unknown-look",
+                format!("headings have no look `.{class}`"),
+                "this look is not known",
+                "the heading would look like any other",
+                hint,
+            );
+            self.slip(place.start, &format!(".{class}"), complaint);
+        }
+        for (key, _) in attrs.iter().filter(|(key, _)| &**key != "label") {
+            let complaint = slip(
+                "unknown-look",
+                format!("headings have no `{key}`"),
+                "this is not known",
+                "it would leave no trace",
+                "write `label=Words_of_the_label`, or take it out",
+            );
+            self.slip(place.start, key, complaint);
+        }
+    }
+
+    /// Complains of a quotation that means to be a callout.
+    fn no_callout(&mut self, place: &Range<usize>) {
+        const KINDS: [&str; 5] = ["CAUTION", "IMPORTANT", "NOTE", "TIP", "WARNING"];
+        let first = self.text.get(place.clone()).and_then(|t| t.lines().next()).unwrap_or_default();
+        let words = first.trim_start_matches(['>', ' ']).trim();
+        let Some(kind) = words.strip_prefix("[!").and_then(|w| w.split_once(']')).map(|(kind, _)| kind) else { return };
+        let hint = match nearest(&kind.to_lowercase(), KINDS.map(str::to_lowercase).iter().map(String::as_str)) {
+            Some(near) => format!("write `[!{}]` on a line of its own, if that is meant", near.to_uppercase()),
+            None => "possible are `[!NOTE]`, `[!WARNING]` and `[!CAUTION]`, each on a line of its own".to_owned(),
+        };
+        let complaint = slip(
+            "unknown-callout",
+            format!("`[!{kind}]` makes no callout"),
+            "this would be printed as it stands",
+            "a caution that does not look like one is not heeded",
+            hint,
+        );
+        self.slip(place.start, &format!("[!{kind}]"), complaint);
     }
 
     fn paragraph(&mut self, text: Vec<Inline>) -> Vec<Block> {
@@ -175,24 +356,41 @@ impl Composer<'_> {
 
     fn list(&mut self, start: Option<u64>) -> Block {
         let mut items = Vec::new();
+        let mut places = Vec::new();
         let as_steps = start.is_some() && self.steps_next;
         self.steps_next = false;
-        while let Some(event) = self.events.next() {
+        while let Some((event, place)) = self.events.next() {
             match event {
-                Event::Start(Tag::Item) => items.push(self.until(Some(TagEnd::Item))),
+                Event::Start(Tag::Item) => {
+                    places.push(place.start);
+                    items.push(self.until(Some(TagEnd::Item)));
+                }
                 Event::End(TagEnd::List(_)) => break,
                 _ => {}
             }
         }
         if as_steps {
-            return block(BlockKind::Steps(items.into_iter().map(step).collect()));
+            let steps: Vec<Step> = items.into_iter().map(step).collect();
+            for (step, at) in steps.iter().zip(places) {
+                if step.when.is_empty() || step.amount.is_empty() {
+                    let complaint = slip(
+                        "bare-step",
+                        "a step does not say when, or what",
+                        "this item of the list of steps is not whole",
+                        "the time stands at its side, and the act over it in large type",
+                        "open it with the time in emphasis and the act in strong, each a paragraph: `1. *Today*`, then `**Panel to zero**`",
+                    );
+                    self.slip(at, "", complaint);
+                }
+            }
+            return block(BlockKind::Steps(steps));
         }
         block(BlockKind::List { start, items })
     }
 
     fn definitions(&mut self) -> Block {
         let mut rows: Vec<Labelled> = Vec::new();
-        while let Some(event) = self.events.next() {
+        while let Some((event, _)) = self.events.next() {
             match event {
                 Event::Start(Tag::DefinitionListTitle) => {
                     let label = self.inlines(TagEnd::DefinitionListTitle);
@@ -226,11 +424,28 @@ impl Composer<'_> {
         let mut head = Vec::new();
         let mut rows: Vec<Row> = Vec::new();
         let mut in_head = false;
-        while let Some(event) = self.events.next() {
+        while let Some((event, place)) = self.events.next() {
             match event {
                 Event::Start(Tag::TableHead) => in_head = true,
                 Event::End(TagEnd::TableHead) => in_head = false,
-                Event::Start(Tag::TableRow) => rows.push(Row { cells: Vec::new(), origin: None }),
+                Event::Start(Tag::TableRow) => {
+                    let (written, wanted) = (cells(self.text.get(place.clone()).unwrap_or_default()), alignments.len());
+                    if written != wanted {
+                        let complaint = slip(
+                            "cells-of-row",
+                            format!("the head of a table has {wanted} cells, and a row of it {written}"),
+                            if written > wanted {
+                                "the last cells would be left out"
+                            } else {
+                                "cells are missing here"
+                            },
+                            "what stands in a cell could be read under the wrong head",
+                            "write as many cells as the head has, each followed by `|`; a bar inside a cell is written `\\|`",
+                        );
+                        self.slip(place.start, "", complaint);
+                    }
+                    rows.push(Row { cells: Vec::new(), origin: None });
+                }
                 Event::Start(Tag::TableCell) => {
                     let cell = self.inlines(TagEnd::TableCell);
                     if in_head {
@@ -248,60 +463,138 @@ impl Composer<'_> {
 
     fn inlines(&mut self, end: TagEnd) -> Vec<Inline> {
         let mut out = Vec::new();
-        while let Some(event) = self.events.next() {
+        while let Some((event, place)) = self.events.next() {
             match event {
                 Event::End(tag) if tag == end => break,
-                other => self.inline(other, &mut out),
+                other => self.inline(other, &place, &mut out),
             }
         }
         merged(out)
     }
 
-    fn inline(&mut self, event: Event<'_>, out: &mut Vec<Inline>) {
+    fn inline(&mut self, event: Event<'_>, place: &Range<usize>, out: &mut Vec<Inline>) {
         match event {
             Event::Text(words) => push_words(&words, out),
-            Event::Html(words) | Event::InlineHtml(words) => out.push(Inline::Text(words.to_string())),
+            Event::Html(words) | Event::InlineHtml(words) => {
+                let complaint = slip(
+                    "html",
+                    "HTML is not read",
+                    "this would be printed as it stands",
+                    "the page is no web page",
+                    "write `**strong**` and `*emphasis*`; a sign `<` alone is written `\\<`",
+                );
+                self.slip(place.start, words.trim(), complaint);
+                out.push(Inline::Text(words.to_string()));
+            }
             Event::Code(words) => out.push(Inline::Unit(words.to_string())),
             Event::SoftBreak => out.push(Inline::Text(" ".into())),
             Event::HardBreak => out.push(Inline::Break),
-            Event::FootnoteReference(id) => {
-                if let Some(number) = self.lines.number(&id) {
-                    out.push(Inline::Mark(number));
-                }
-            }
+            Event::FootnoteReference(id) => match self.lines.number(&id) {
+                Some(number) => out.push(Inline::Mark(number)),
+                None => self.no_line(&id, place.start),
+            },
+            Event::Start(Tag::Strong | Tag::Emphasis | Tag::Link { .. } | Tag::Image { .. })
+                if self.too_deep(place.start) => {}
             Event::Start(Tag::Strong) => {
-                let inner = self.inlines(TagEnd::Strong);
+                let inner = self.deeper(TagEnd::Strong);
                 out.push(Inline::Strong(inner));
             }
             Event::Start(Tag::Emphasis) => {
-                let inner = self.inlines(TagEnd::Emphasis);
+                let inner = self.deeper(TagEnd::Emphasis);
                 out.push(Inline::Emph(inner));
             }
             Event::Start(Tag::Link { dest_url, .. }) => {
-                let inner = self.inlines(TagEnd::Link);
+                let inner = self.deeper(TagEnd::Link);
                 match dest_url.strip_prefix('#') {
                     Some(anchor) => out.push(Inline::PageOf(anchor.to_owned())),
                     None => out.extend(inner),
                 }
             }
             Event::Start(Tag::Image { dest_url, .. }) => {
-                let alternative = plain_words(&self.inlines(TagEnd::Image));
-                out.extend(self.image(&dest_url, alternative));
+                let alternative = plain_words(&self.deeper(TagEnd::Image));
+                out.extend(self.image(&dest_url, alternative, place.start));
             }
             _ => {}
         }
     }
 
-    fn image(&self, address: &str, alternative: String) -> Option<Inline> {
+    fn deeper(&mut self, end: TagEnd) -> Vec<Inline> {
+        self.depth += 1;
+        let inner = self.inlines(end);
+        self.depth -= 1;
+        inner
+    }
+
+    /// Complains of a mark of a line that no plan has; one that this plan does not need leaves no trace.
+    fn no_line(&mut self, id: &str, at: usize) {
+        let group = id.split('.').next().unwrap_or_default();
+        if id.contains('.') && GROUPS.iter().any(|(known, _)| *known == group) {
+            return;
+        }
+        let ids = self.lines.all().iter().map(|line| line.id.as_str());
+        let hint = match nearest(id, ids) {
+            Some(near) => format!("write `[^{near}]` if that is meant"),
+            None => "`weirbook figures SITE.toml` lists the ids of all lines".to_owned(),
+        };
+        let complaint = slip(
+            "unknown-line",
+            format!("no line of the workings is called `{id}`"),
+            "this id is not known",
+            "the number in the margin would be missing",
+            hint,
+        );
+        self.slip(at, id, complaint);
+    }
+
+    fn image(&mut self, address: &str, alternative: String, at: usize) -> Option<Inline> {
         if address.starts_with("workings:") || address.starts_with("photos:") {
+            if let Some(complaint) = unknown_picture(address, true) {
+                self.slip(at, address, complaint);
+            }
             return Some(Inline::PageOf(address.to_owned()));
         }
-        let mut drawing = self.drawings.find(address.strip_prefix("drawing:")?)?;
+        let Some(name) = address.strip_prefix("drawing:") else {
+            let complaint = slip(
+                "unknown-drawing",
+                format!("`{address}` is no drawing of the program"),
+                "pictures from files are not read here",
+                "its place on the page would stay empty",
+                "name a drawing, such as `![](drawing:staircase)`; the head of each template that is written out lists them",
+            );
+            self.slip(at, address, complaint);
+            return None;
+        };
+        let Some(mut drawing) = self.drawings.find(name) else {
+            if let Some(complaint) = unknown_picture(address, true) {
+                self.slip(at, address, complaint);
+            }
+            return None;
+        };
         if !alternative.trim().is_empty() {
             drawing.alternative = alternative;
         }
         Some(Inline::Drawing(Box::new(drawing)))
     }
+}
+
+/// How many cells are written in a row of a table.
+fn cells(row: &str) -> usize {
+    let row = row.trim();
+    let row = row.strip_prefix('|').unwrap_or(row);
+    let mut count = 0;
+    let mut open = false;
+    let mut signs = row.chars();
+    while let Some(sign) = signs.next() {
+        open = sign != '|';
+        match sign {
+            '|' => count += 1,
+            '\\' => {
+                let _ = signs.next();
+            }
+            _ => {}
+        }
+    }
+    count + usize::from(open)
 }
 
 /// Text with its tick boxes taken out.

@@ -5,20 +5,28 @@
 //! one whose address is `workings:GROUP`, the photographs of a part `photos:PART`; a footnote reference `[^hardness.buffer.dose]` is the number of that line in
 //! the workings, set in the number column.
 
+mod checks;
 mod drawings;
 mod lines;
 mod markdown;
+mod offer;
+mod template;
 mod view;
 mod words;
 
-use minijinja::Environment;
+use std::collections::BTreeMap;
 
-use crate::diag::Diagnostic;
+use crate::diag::{Diagnostic, Diagnostics};
 use crate::page::fonts::Fonts;
-use crate::page::{Document, Letterhead, Photo, Running, Style};
+use crate::page::style::Sheet;
+use crate::page::{Document, Letterhead, Paper, Photo, Running, Style};
 use crate::plan::Plan;
 use crate::site::{PhotoPart, Site};
 
+pub use checks::{FILTERS, TESTS};
+pub use drawings::DRAWINGS;
+pub use offer::{Kind, NAMES, Name, comment};
+pub use template::{PARTS, file_of, texts, unchanged};
 pub use words::Reader;
 
 /// Which document is printed.
@@ -94,13 +102,53 @@ pub struct Pictured {
 pub trait Templates: std::fmt::Debug {
     /// The template of this name; `None` if there is none.
     fn template(&self, name: &str) -> Option<&str>;
+    /// Whether it is the firm's own, and not the one that comes with the program.
+    fn own(&self, _name: &str) -> bool {
+        false
+    }
+    /// What complaints call it.
+    fn label(&self, name: &str) -> String {
+        format!("{name}.md")
+    }
+}
+
+/// Everything that is wrong with these templates, as far as can be said without a plan. Complaints point into [`texts`].
+#[must_use]
+pub fn check(templates: &dyn Templates) -> Diagnostics {
+    match template::Library::read(templates, false) {
+        Ok(library) => library.check(),
+        Err(found) => found,
+    }
+}
+
+/// The whole name and kind of each value that this plan offers to templates; what is absent in it has no kind.
+#[must_use]
+pub fn offered(site: &Site, plan: &Plan, fonts: &Fonts) -> BTreeMap<String, Option<Kind>> {
+    let style = Style { paper: Paper::A4, sheet: Sheet::Report, accent: [0; 3] };
+    let template: &dyn Templates = &NoTemplates;
+    let source =
+        Source { site, plan, template, style, fonts, letterhead: None, photos: &[], fingerprint: [0; 32], squeeze: 0 };
+    let lines = lines::Lines::new(plan);
+    let reader = Reader::new(site, plan.system);
+    let mut out = BTreeMap::new();
+    view::names(&view::view(&source, Edition::CarePlan, &reader, &lines), "", &mut out);
+    out
+}
+
+#[derive(Debug)]
+struct NoTemplates;
+
+impl Templates for NoTemplates {
+    fn template(&self, _name: &str) -> Option<&str> {
+        None
+    }
 }
 
 /// Puts a plan into words and blocks.
 ///
 /// # Errors
-/// A complaint when a template is missing or broken, with its line.
-pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagnostic> {
+/// Everything that is wrong with the templates, with its line; complaints point into [`texts`].
+pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagnostics> {
     let name = edition.name();
     let lines = lines::Lines::new(source.plan);
     let reader = Reader::new(source.site, source.plan.system);
@@ -108,25 +156,19 @@ pub fn compose(source: &Source<'_>, edition: Edition) -> Result<Document, Diagno
         .template
         .template(name)
         .ok_or_else(|| Diagnostic::error("missing-template", None, format!("there is no template `{name}.md`")))?;
-    let mut environment = Environment::new();
-    environment.set_undefined_behavior(minijinja::UndefinedBehavior::Strict);
-    environment.set_auto_escape_callback(|_| minijinja::AutoEscape::Custom("markdown".into()));
-    environment.set_formatter(words::escaping_formatter);
-    for part in ["care-plan", "shed-sheet", "workings", "sentences"] {
-        if let Some(text) = source.template.template(part) {
-            let text = tidy_tags(text);
-            let text = if reader.american() { words::american(&text) } else { text };
-            environment.add_template_owned(part, text).map_err(|error| broken(&error, part))?;
-        }
-    }
+    let library = template::Library::read(source.template, reader.american())?;
     let view = view::view(source, edition, &reader, &lines);
-    let template = environment.get_template(name).map_err(|error| broken(&error, name))?;
-    let mut rendered = template.render(view).map_err(|error| broken(&error, name))?;
+    let filled = library.fill(name, &view)?;
+    let mut rendered = filled.clone();
     if edition == Edition::CarePlan {
         rendered.push_str(&photos_without_a_place(source, &rendered));
     }
     let drawings = drawings::Drawings { source, reader: &reader, lines: &lines };
-    let blocks = markdown::blocks(&rendered, &drawings, &lines);
+    let (blocks, slips) = markdown::blocks(&rendered, &drawings, &lines);
+    if !slips.is_empty() {
+        let sources = library.sources(name, &view, &filled);
+        return Err(template::located(slips, sources.as_ref(), name, &texts(source.template)));
+    }
     let date = words::iso(source.plan.date);
     let running = match edition {
         Edition::ShedSheet => Running {
@@ -169,53 +211,4 @@ fn photos_without_a_place(source: &Source<'_>, rendered: &str) -> String {
         .filter(|(_, part)| source.photos.iter().any(|pictured| pictured.part == *part))
         .map(|(word, _)| format!("](photos:{word})"));
     addresses.filter(|address| !rendered.contains(address)).map(|address| format!("\n\n![{address}\n")).collect()
-}
-
-/// Lets a line that holds nothing but tags leave no trace in the text: its indentation goes, and its line break moves
-/// inside its last tag, so that lines keep their numbers in complaints.
-fn tidy_tags(template: &str) -> String {
-    let mut out = String::with_capacity(template.len() + 256);
-    for line in template.split_inclusive('\n') {
-        let bare = line.trim();
-        let tag = (bare.starts_with("{%") && bare.ends_with("%}")) || (bare.starts_with("{#") && bare.ends_with("#}"));
-        if tag && !holds_words(bare) && line.ends_with('\n') {
-            let (head, close) = bare.split_at(bare.len() - 2);
-            // A dash that trims white space must stay beside its bracket.
-            let (head, dash) = head.strip_suffix('-').map_or((head, ""), |h| (h, "-"));
-            out.push_str(head);
-            out.push('\n');
-            out.push_str(dash);
-            out.push_str(close);
-        } else {
-            out.push_str(line);
-        }
-    }
-    out
-}
-
-/// Whether anything stands outside the tags of a line.
-fn holds_words(line: &str) -> bool {
-    let mut rest = line;
-    loop {
-        rest = rest.trim_start();
-        let close = match rest.get(..2) {
-            Some("{%") => "%}",
-            Some("{#") => "#}",
-            _ => return !rest.is_empty(),
-        };
-        match rest.split_once(close) {
-            Some((_, after)) => rest = after,
-            None => return true,
-        }
-    }
-}
-
-/// A broken template gets the same kind of complaint as a broken site file.
-fn broken(error: &minijinja::Error, name: &str) -> Diagnostic {
-    let place = error.name().unwrap_or(name);
-    let line = error.line().map_or_else(String::new, |l| format!(":{l}"));
-    let detail = error.detail().map_or_else(|| error.kind().to_string(), ToOwned::to_owned);
-    Diagnostic::error("broken-template", None, format!("template `{place}.md{line}` could not be used: {detail}"))
-        .why("the words of the plan come from it")
-        .hint("correct that line; the templates that come with the program show every name that may be used")
 }

@@ -7,6 +7,7 @@ use minijinja::Value;
 
 use super::drawings::{celsius, column_head, correction_days, readings_in_log};
 use super::lines::Lines;
+use super::offer::Kind;
 use super::words::{Reader, count_word, escape};
 use super::{Edition, Source};
 use crate::plan::{Act, ChangePlan, Judged, LossOrigin, ReadingRow, When, Word};
@@ -92,6 +93,39 @@ impl minijinja::value::Object for Marked {
     }
     fn render(self: &std::sync::Arc<Self>, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(&self.text)
+    }
+}
+
+/// The whole name and kind of everything in a value of the view; what is absent has no kind.
+pub(super) fn names(value: &Value, path: &str, out: &mut BTreeMap<String, Option<Kind>>) {
+    use minijinja::value::ValueKind;
+    let kind = match value.kind() {
+        ValueKind::Bool => Kind::Flag,
+        ValueKind::Number => Kind::Number,
+        ValueKind::String if value.is_safe() => Kind::Mark,
+        ValueKind::String => Kind::Text,
+        ValueKind::Seq => Kind::List,
+        ValueKind::Map => Kind::Part,
+        ValueKind::Plain if value.downcast_object_ref::<Marked>().is_some() => Kind::Figure,
+        _ => {
+            out.entry(path.to_owned()).or_insert(None);
+            return;
+        }
+    };
+    if !path.is_empty() {
+        out.insert(path.to_owned(), Some(kind));
+    }
+    let Ok(inner) = value.try_iter() else { return };
+    for item in inner {
+        match kind {
+            Kind::List => names(&item, &format!("{path}[]"), out),
+            Kind::Part => {
+                let dot = if path.is_empty() { "" } else { "." };
+                let part = value.get_item(&item).unwrap_or_default();
+                names(&part, &format!("{path}{dot}{item}"), out);
+            }
+            _ => {}
+        }
     }
 }
 

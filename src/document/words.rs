@@ -6,6 +6,7 @@ use chrono::{Datelike, NaiveDate};
 use minijinja::value::{Value, ValueKind};
 use minijinja::{Error, Output, State};
 
+use super::template::{Prepared, pieces};
 use crate::plan::{mass_words, spoken, time_words, volume_unit, volume_words, with_unit};
 use crate::site::{Country, Site};
 use crate::units::table::{self, Unit};
@@ -354,24 +355,23 @@ const AMERICAN: [(&str, &str); 10] = [
 
 /// A template's own words in American spelling. What stands inside its tags is left alone.
 #[must_use]
-pub fn american(template: &str) -> String {
-    let mut out = String::with_capacity(template.len());
-    let mut rest = template;
-    while !rest.is_empty() {
-        let open = rest.find('{').unwrap_or(rest.len());
-        let (words, tail) = rest.split_at(open);
-        let spelled = AMERICAN.iter().fold(words.to_owned(), |text, (british, us)| text.replace(british, us));
-        out.push_str(&spelled);
-        // A tag runs to its closing bracket; a brace that opens no tag is a character like another.
-        let close = match tail.get(..2) {
-            Some("{{") => tail.find("}}").map(|i| i + 2),
-            Some("{%") => tail.find("%}").map(|i| i + 2),
-            Some("{#") => tail.find("#}").map(|i| i + 2),
-            _ => tail.chars().next().map(char::len_utf8),
-        };
-        let (tag, after) = tail.split_at(close.unwrap_or(tail.len()).min(tail.len()));
-        out.push_str(tag);
-        rest = after;
+pub(super) fn american(template: &str) -> Prepared {
+    let mut out = Prepared::default();
+    for (tag, at, words) in pieces(template) {
+        let (mut rest, mut at) = (words, at);
+        while let Some((found, british, us)) = AMERICAN
+            .iter()
+            .filter(|_| !tag)
+            .filter_map(|(british, us)| Some((rest.find(british)?, *british, *us)))
+            .min_by_key(|(found, british, _)| (*found, usize::MAX - british.len()))
+        {
+            let (before, after) = rest.split_at(found);
+            out.copy(before, at);
+            out.copy(us, at + found);
+            at += found + british.len();
+            rest = after.get(british.len()..).unwrap_or_default();
+        }
+        out.copy(rest, at);
     }
     out
 }

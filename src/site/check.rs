@@ -101,7 +101,8 @@ fn need<'t, 'i>(
 ) -> Option<Table<'t, 'i>> {
     if !root.has(key) {
         let part = if key == "volume" { "[[volume.section]]".to_owned() } else { format!("[{key}]") };
-        c.missing(
+        root.lacks(
+            key,
             Diagnostic::error("missing-part", root.span, format!("the part `{part}` is missing"))
                 .label("it can stand anywhere in the file")
                 .why(why)
@@ -170,7 +171,14 @@ fn site(root: &mut Table<'_, '_>, plan_date: Option<NaiveDate>, told: &mut Told,
             )
             .label(format!("the plan is dated {}", plan.value))
             .why("what the owner does until the next visit would have no days to be done in")
-            .hint("correct one of the two dates"),
+            .hint(if plan_date.is_some() {
+                format!(
+                    "`--date` says {}, `next_visit` says {}: give an earlier `--date`, or write a later `next_visit`",
+                    plan.value, next.value
+                )
+            } else {
+                format!("correct one of the two: `plan_date` is {}, `next_visit` is {}", plan.value, next.value)
+            }),
         );
     }
     t.finish(c);
@@ -368,6 +376,8 @@ fn section(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Section> {
     // Without a shape nobody knows which sizes belong here, so their keys are not judged.
     if word.is_some() {
         t.finish(c);
+    } else {
+        t.finish_unjudged(c);
     }
     Some(Section { name: name?.value, shape: shape?, count, uncertainty, open, span: place })
 }

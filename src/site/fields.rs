@@ -3,6 +3,7 @@
 //! Site file and log share this table: `[supply]` writes the names with underscores, the log with spaces.
 
 use crate::diag::Span;
+pub(super) use crate::diag::{listed, nearest};
 use crate::site::model::{Reading, Readings};
 use crate::units::table as unit;
 use crate::units::{Kind, Si, Unit};
@@ -144,26 +145,4 @@ pub(super) fn vague(name: &str) -> Option<Vague> {
         _ => return None,
     };
     Some(Vague { could_be, why, bare: matches!(name, "ph" | "level") })
-}
-
-/// The name nearest to what was written, if one is near enough to be meant.
-pub(super) fn nearest<'n>(written: &str, names: impl IntoIterator<Item = &'n str>) -> Option<&'n str> {
-    let written = written.to_lowercase();
-    names
-        .into_iter()
-        .map(|name| (strsim::damerau_levenshtein(name, &written), name))
-        .min()
-        // A third of the letters may differ: `calcuim` is calcium, `salt` is not `silt bag`.
-        .filter(|(distance, name)| *distance * 3 <= name.chars().count().max(3))
-        .map(|(_, name)| name)
-}
-
-/// Names in a row for a sentence: `a`, `b` or `c`, each in backticks.
-pub(super) fn listed<'n>(names: impl IntoIterator<Item = &'n str>) -> String {
-    let names: Vec<String> = names.into_iter().map(|n| format!("`{n}`")).collect();
-    match names.split_last() {
-        None => String::new(),
-        Some((only, [])) => only.clone(),
-        Some((last, rest)) => format!("{} or {last}", rest.join(", ")),
-    }
 }

@@ -20,7 +20,7 @@ use toml::de::DeTable;
 
 pub use self::blank::{blank_log, blank_site};
 pub use self::model::*;
-pub use self::text::decode;
+pub use self::text::{decode, mistaken};
 use self::written::Table;
 use crate::diag::{Diagnostic, Diagnostics, FileId, Text};
 
@@ -40,10 +40,19 @@ pub struct Parsed {
 #[must_use]
 pub fn parse(site: &Text, log: Option<&Text>, plan_date: Option<NaiveDate>) -> Parsed {
     let mut complaints = Diagnostics::new();
+    if let Some(found) = mistaken(site, FileId::SITE) {
+        complaints.push(found);
+        return Parsed { site: None, complaints };
+    }
+    let wrong_log = log.and_then(|log| mistaken(log, FileId::LOG));
+    let log = if wrong_log.is_some() { None } else { log };
     let told = if text::readable(site, FileId::SITE, &mut complaints) {
         let (root, mut found) = written::grammar(&site.words, &mut complaints);
         let told = check::check(Table::root(&root), plan_date, &mut found);
-        no_log(&told, log, &mut found);
+        match wrong_log {
+            Some(wrong) => found.list.push(wrong),
+            None => no_log(&told, log, &mut found),
+        }
         told
     } else {
         check::Told::default()

@@ -209,12 +209,30 @@ fn misread(error: &ReadError, text: &str, kind: Option<Kind>, bounds: &Bounds, p
                 .why("one quantity cannot be turned into another without more data")
                 .hint(format!("{}, for instance", place.write(example)))
         }
-        ReadError::UnknownUnit { unit, .. } if kind.is_none() => {
+        ReadError::UnknownUnit { unit, .. } if kind.is_none() && between(unit).is_none() => {
             let unit = clipped(unit);
             Diagnostic::error("unknown-unit", place.span, format!("{what} has a unit, `{unit}`"))
                 .label("pH is a number without a unit")
                 .why("something else may have been meant")
                 .hint(place.write(example))
+        }
+        ReadError::UnknownUnit { unit, .. } if between(unit).is_some() => {
+            let sign = between(unit).unwrap_or_default();
+            let said = format!("a `{sign}` stands inside {what}, `{}`", clipped(text));
+            let complaint = Diagnostic::error("no-number", place.span, said);
+            if matches!(sign, '-' | '\u{2013}' | '\u{2014}' | '/' | '~') {
+                return complaint
+                    .label("are these two numbers?")
+                    .why("the plan needs one number; how sure it is comes from the kit's step")
+                    .hint("write the number that was read; put the other into the note");
+            }
+            complaint
+                .label("is it a decimal point, or are these two readings?")
+                .why("the plan would rest on a guess")
+                .hint(format!(
+                    "{} if that is meant; two readings stand in two rows",
+                    place.write(&text.replacen(sign, ".", 1))
+                ))
         }
         ReadError::UnknownUnit { unit, nearest } => {
             let unit = clipped(unit);
@@ -229,6 +247,13 @@ fn misread(error: &ReadError, text: &str, kind: Option<Kind>, bounds: &Bounds, p
                 .hint(hint)
         }
     }
+}
+
+/// The sign between two numbers, when a unit begins with one and goes on with a digit: `;5` of `6;5`.
+fn between(unit: &str) -> Option<char> {
+    let mut signs = unit.chars();
+    let sign = signs.next().filter(|c| !c.is_alphanumeric() && !matches!(c, '°' | '%' | '(' | '['))?;
+    signs.next().filter(char::is_ascii_digit).map(|_| sign)
 }
 
 fn pair(number: &str, unit: &str, quoted: bool) -> String {

@@ -144,6 +144,8 @@ pub(super) struct Table<'t, 'i> {
     pub span: Span,
     entries: &'t DeTable<'i>,
     asked: Vec<&'static str>,
+    /// Keys and parts that are not there, with what is to be said. A misspelt one may turn up in their place.
+    lacking: Vec<(String, Diagnostic)>,
 }
 
 type Value<'t, 'i> = (Span, &'t DeValue<'i>);
@@ -160,6 +162,7 @@ impl<'t, 'i> Table<'t, 'i> {
             span: Span::new(FileId::SITE, 0, 0),
             entries: entries.get_ref(),
             asked: Vec::new(),
+            lacking: Vec::new(),
         }
     }
 
@@ -194,7 +197,9 @@ impl<'t, 'i> Table<'t, 'i> {
         let title = format!("[{}]", self.full(key));
         let (place, value) = self.take(key)?;
         match value {
-            DeValue::Table(entries) => Some(Table { title, span: place, entries, asked: Vec::new() }),
+            DeValue::Table(entries) => {
+                Some(Table { title, span: place, entries, asked: Vec::new(), lacking: Vec::new() })
+            }
             DeValue::Array(array) if array.iter().all(|v| v.get_ref().is_table()) => {
                 let head = array.iter().next().map_or(place, |first| span(first.span()));
                 complaints.push(
@@ -226,7 +231,13 @@ impl<'t, 'i> Table<'t, 'i> {
         for item in array.iter() {
             match item.get_ref() {
                 DeValue::Table(entries) => {
-                    found.push(Table { title: title.clone(), span: span(item.span()), entries, asked: Vec::new() });
+                    found.push(Table {
+                        title: title.clone(),
+                        span: span(item.span()),
+                        entries,
+                        asked: Vec::new(),
+                        lacking: Vec::new(),
+                    });
                 }
                 _ => complaints.push(complaint()),
             }
@@ -276,21 +287,39 @@ impl<'t, 'i> Table<'t, 'i> {
     }
 
     /// Complains that a key is missing or blank.
-    pub(super) fn complain_missing(&self, key: &str, why: &str, example: &str, complaints: &mut Complaints<'_>) {
+    pub(super) fn complain_missing(&mut self, key: &str, why: &str, example: &str, complaints: &mut Complaints<'_>) {
         let place = self.entries.iter().find(|(k, _)| k.get_ref() == key).map_or(self.span, |(_, v)| span(v.span()));
-        let (said, label) = if self.has(key) {
+        let there = self.has(key);
+        let (said, label) = if there && self.title.is_empty() {
             (format!("`{key}` is blank"), "something belongs between the quotes".to_owned())
+        } else if there {
+            (format!("`{key}` of `{}` is blank", self.title), "something belongs between the quotes".to_owned())
         } else if self.title.is_empty() {
             (format!("`{key}` is missing"), format!("`{key}` is to be added to the file"))
         } else {
             (format!("`{}` has no `{key}`", self.title), format!("`{key}` belongs in this part"))
         };
-        complaints.missing(
-            Diagnostic::error("missing-key", place, said)
-                .label(label)
-                .why(why)
-                .hint(format!("write `{key} = {example}`")),
-        );
+        let complaint = Diagnostic::error("missing-key", place, said)
+            .label(label)
+            .why(why)
+            .hint(format!("write `{key} = {example}`"));
+        if there {
+            complaints.missing(complaint);
+        } else {
+            self.lacks(key, complaint);
+        }
+    }
+
+    /// Keeps a complaint about what is not there, until it is known whether it was only misspelt.
+    pub(super) fn lacks(&mut self, key: &str, complaint: Diagnostic) {
+        self.lacking.push((key.to_owned(), complaint));
+    }
+
+    /// Complains about what is not there, and does not judge the keys that are.
+    pub(super) fn finish_unjudged(self, complaints: &mut Complaints<'_>) {
+        for (_, complaint) in self.lacking {
+            complaints.missing(complaint);
+        }
     }
 
     /// One of a few words.
@@ -474,8 +503,9 @@ impl<'t, 'i> Table<'t, 'i> {
         found
     }
 
-    /// Complains about every key that nobody asked for.
+    /// Complains about every key that nobody asked for, and about what is not there unless one of those is meant for it.
     pub(super) fn finish(self, complaints: &mut Complaints<'_>) {
+        let mut misspelt: BTreeSet<String> = BTreeSet::new();
         let place = if self.title.is_empty() { "a site file".to_owned() } else { format!("`{}`", self.title) };
         for (key, value) in self.entries.iter().filter(|(k, _)| !self.asked.iter().any(|a| k.get_ref() == a)) {
             let name = key.get_ref().as_ref();
@@ -490,6 +520,7 @@ impl<'t, 'i> Table<'t, 'i> {
                 .filter(|(names, _)| names.iter().all(|n| self.asked.contains(&n.replace(' ', "_").as_str())));
             let complaint = if let Some((names, why)) = forms {
                 let keys: Vec<String> = names.iter().map(|n| n.replace(' ', "_")).collect();
+                misspelt.extend(keys.iter().cloned());
                 let id = if keys.len() > 1 { "ambiguous-form" } else { "unknown-key" };
                 Diagnostic { id, ..complaint }
                     .label(if keys.len() > 1 {
@@ -500,6 +531,7 @@ impl<'t, 'i> Table<'t, 'i> {
                     .why(why)
                     .hint(format!("write {}", listed(keys.iter().map(String::as_str))))
             } else if let Some(near) = nearest(name, self.asked.iter().copied()) {
+                misspelt.insert(near.to_owned());
                 complaint
                     .label(format!("is `{near}` meant?"))
                     .why("what stands here is not read")
@@ -511,6 +543,11 @@ impl<'t, 'i> Table<'t, 'i> {
                 complaint.label(what).why("what stands here is not read").hint(hint)
             };
             complaints.push(complaint);
+        }
+        for (key, complaint) in self.lacking {
+            if !misspelt.contains(&key) {
+                complaints.missing(complaint);
+            }
         }
     }
 }

@@ -1,0 +1,508 @@
+//! What a template may use: every name of the view with its meaning. A test holds this table against what plans offer, and the
+//! comments at the head of the templates that are written out come from it.
+
+use std::fmt::Write as _;
+
+use super::drawings::DRAWINGS;
+
+/// What stands behind a name.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// Words, which are escaped when they are printed.
+    Text,
+    /// A number.
+    Number,
+    /// True or false, for `{% if %}`.
+    Flag,
+    /// A published number: it prints as its words, and has the parts of [`FIGURE`].
+    Figure,
+    /// Numbers of lines of the workings, for the margin.
+    Mark,
+    /// A group of names.
+    Part,
+    /// Several of a kind, for `{% for %}`; the names of each follow with `[]`.
+    List,
+}
+
+impl Kind {
+    fn word(self) -> &'static str {
+        match self {
+            Kind::Text => "text",
+            Kind::Number => "number",
+            Kind::Flag => "yes or no",
+            Kind::Figure => "figure",
+            Kind::Mark => "marks",
+            Kind::Part => "part",
+            Kind::List => "list",
+        }
+    }
+}
+
+/// One name of the view.
+#[derive(Clone, Copy, Debug)]
+pub struct Name {
+    /// The whole name; `[]` stands for each of a list.
+    pub path: &'static str,
+    /// What stands behind it.
+    pub kind: Kind,
+    /// What it means.
+    pub words: &'static str,
+}
+
+#[expect(non_snake_case, reason = "a row of the table reads like the type it makes")]
+const fn Name(path: &'static str, kind: Kind, words: &'static str) -> Name {
+    Name { path, kind, words }
+}
+
+/// What a figure is made of, and when it is of use.
+#[rustfmt::skip]
+pub const FIGURE: &[(&str, Kind, &str)] = &[
+    ("text",  Kind::Text, "its words, to compare or to count"),
+    ("mark",  Kind::Mark, "the number of its line in the workings, for the margin"),
+    ("large", Kind::Text, "its words for the sheet in the shed: digits strong, nothing in brackets"),
+    ("stock", Kind::Part, "where an amount is too small to weigh: a stock solution, with .text (how much of it), .grams (in a litre) and .mark"),
+];
+
+/// What the stock solution of a figure is made of.
+#[rustfmt::skip]
+pub const STOCK: &[(&str, Kind)] = &[("text", Kind::Text), ("grams", Kind::Number), ("mark", Kind::Mark)];
+
+/// Every name, in groups, in the order in which a reader would look for it. What may be absent says so: `{% if x %}` asks.
+#[rustfmt::skip]
+pub const NAMES: &[Name] = &[
+    Name("edition",                     Kind::Text,   "which document this is: care-plan, shed-sheet or workings"),
+    Name("squeeze",                     Kind::Number, "how much the sheet in the shed must leave out to fit: 0 for nothing, up to 7"),
+    Name("small_sheet",                 Kind::Flag,   "whether the sheet in the shed is A5 or Half Letter"),
+    Name("american",                    Kind::Flag,   "whether the site is in the United States"),
+    Name("ring",                        Kind::Text,   "ring, or call in the United States"),
+    Name("Ring",                        Kind::Text,   "the same at the head of a sentence"),
+    Name("protection_device",           Kind::Text,   "what cuts the current when somebody is in danger"),
+    Name("litres",                      Kind::Text,   "the word for the unit of volume: litres or gallons"),
+    Name("fahrenheit",                  Kind::Flag,   "whether warmth is given in °F"),
+    Name("start_temperature",           Kind::Text,   "how warm the water must be before copper is given"),
+    Name("ammonia_limit",               Kind::Text,   "the limit of toxic ammonia"),
+
+    Name("date",                        Kind::Text,   "the plan's date in full"),
+    Name("today",                       Kind::Text,   "the plan's date with its weekday, without the year"),
+    Name("date_short",                  Kind::Text,   "day and month of the plan's date"),
+    Name("next_visit",                  Kind::Text,   "the next visit's date; absent if the site file names none"),
+    Name("visit",                       Kind::Text,   "the last visit's date; absent if the log is empty"),
+    Name("visits",                      Kind::Number, "how many visits the log holds"),
+
+    Name("site",                        Kind::Part,   "the pond"),
+    Name("site.name",                   Kind::Text,   "its name"),
+    Name("site.owner",                  Kind::Text,   "its owner"),
+    Name("site.place",                  Kind::Text,   "where it is"),
+    Name("site.where",                  Kind::Text,   "name and place together"),
+    Name("site.country_rules",          Kind::Text,   "whose law applies: us, eu, uk or other"),
+
+    Name("firm",                        Kind::Part,   "whoever makes the plan"),
+    Name("firm.name",                   Kind::Text,   "the firm's name"),
+    Name("firm.telephone",              Kind::Text,   "its telephone"),
+    Name("firm.by",                     Kind::Text,   "who visited; the firm if nobody is named"),
+
+    Name("verdict",                     Kind::Part,   "whether copper control suits this pond"),
+    Name("verdict.word",                Kind::Text,   "Yes, Not yet or No"),
+    Name("verdict.key",                 Kind::Text,   "the reason that leads, such as pond-soft; sentences.md lists them"),
+    Name("verdict.name",                Kind::Text,   "whom or what the leading reason names, such as an animal"),
+    Name("verdict.keys",                Kind::List,   "the keys of all reasons"),
+    Name("verdict.keys[]",              Kind::Text,   "a key, such as pond-soft"),
+    Name("verdict.reasons",             Kind::List,   "all reasons"),
+    Name("verdict.reasons[]",           Kind::Part,   "one reason"),
+    Name("verdict.reasons[].about",     Kind::Text,   "what it is about: pond, supply, calcium, ammonia, animals, outflow, copper, authorisation or panel"),
+    Name("verdict.reasons[].key",       Kind::Text,   "its key, such as pond-soft; sentences.md lists them"),
+    Name("verdict.reasons[].word",      Kind::Text,   "what it says by itself: Yes, Not yet or No"),
+    Name("verdict.reasons[].name",      Kind::Text,   "whom or what it names, such as an animal; may be empty"),
+    Name("verdict.reasons[].weighs",    Kind::Flag,   "whether it decides against copper"),
+
+    Name("volume",                      Kind::Part,   "how much water"),
+    Name("volume.low",                  Kind::Figure, "the low end; doses go by it"),
+    Name("volume.high",                 Kind::Figure, "the high end"),
+    Name("volume.low_number",           Kind::Figure, "the low end without its unit"),
+    Name("volume.total",                Kind::Figure, "the weighed mean, without its unit"),
+    Name("volume.rows",                 Kind::List,   "the parts of the pond, what stands in it, and other ways of measuring"),
+    Name("volume.rows[]",               Kind::Part,   "one row"),
+    Name("volume.rows[].name",          Kind::Text,   "the part"),
+    Name("volume.rows[].how",           Kind::Text,   "how it was found"),
+    Name("volume.rows[].value",         Kind::Text,   "how much, without its unit"),
+    Name("volume.rows[].mark",          Kind::Mark,   "its line"),
+
+    Name("readings",                    Kind::List,   "the rows of the table of readings"),
+    Name("readings[]",                  Kind::Part,   "one reading"),
+    Name("readings[].key",              Kind::Text,   "its key, such as carbonate-hardness"),
+    Name("readings[].name",             Kind::Text,   "its name"),
+    Name("readings[].unit",             Kind::Text,   "its unit; empty for pH"),
+    Name("readings[].pond",             Kind::Text,   "what the pond read; absent if it was not measured"),
+    Name("readings[].supply",           Kind::Text,   "what the supply read; absent if it was not measured"),
+    Name("readings[].target",           Kind::Text,   "the target range"),
+    Name("readings[].word",             Kind::Text,   "the verdict on it, such as too low"),
+    Name("readings[].acts",             Kind::Flag,   "whether something has to be done about it"),
+    Name("readings[].marks",            Kind::Mark,   "the lines its target comes from"),
+    Name("acting",                      Kind::Text,   "how many readings ask for something, as a word"),
+
+    Name("logged",                      Kind::Part,   "how many visits of the log have a reading"),
+    Name("logged.hardness",             Kind::Number, "of carbonate hardness"),
+    Name("logged.conductivity",         Kind::Number, "of conductivity"),
+    Name("logged.copper",               Kind::Number, "of total copper"),
+    Name("logged.copper_under",         Kind::Number, "of total copper, as less than what the kit can show"),
+
+    Name("now",                         Kind::Part,   "the last visit's readings, with their units; each absent if it was not measured"),
+    Name("now.hardness",                Kind::Text,   "carbonate hardness"),
+    Name("now.calcium",                 Kind::Text,   "calcium"),
+    Name("now.copper",                  Kind::Text,   "total copper"),
+    Name("now.conductivity",            Kind::Text,   "conductivity"),
+    Name("now.ammonia",                 Kind::Text,   "toxic ammonia at the day's highest pH"),
+    Name("now.ph_morning",              Kind::Text,   "pH in the morning"),
+    Name("now.supply_hardness",         Kind::Text,   "carbonate hardness of the supply"),
+    Name("now.temperature",             Kind::Text,   "the water's temperature"),
+    Name("now.celsius",                 Kind::Number, "the same in °C, as a number"),
+    Name("now.cold",                    Kind::Flag,   "whether it is too cold for copper"),
+
+    Name("window",                      Kind::Part,   "carbonate hardness in which copper is safe and useful"),
+    Name("window.low",                  Kind::Text,   "its low end, without unit"),
+    Name("window.high",                 Kind::Text,   "its high end, without unit"),
+    Name("window.unit",                 Kind::Text,   "its unit"),
+    Name("window.mark",                 Kind::Mark,   "the lines of both"),
+    Name("window.low_mark",             Kind::Mark,   "the line of the low end"),
+    Name("window.high_mark",            Kind::Mark,   "the line of the high end"),
+
+    Name("actions",                     Kind::List,   "what to do now, in order"),
+    Name("actions[]",                   Kind::Part,   "one action"),
+    Name("actions[].act",               Kind::Text,   "what, such as buffer or panel-zero"),
+    Name("actions[].when_key",          Kind::Text,   "when: today, on, mornings, or what must come first, such as ammonia-gate"),
+    Name("actions[].when",              Kind::Text,   "the days, where when_key is on"),
+
+    Name("buffer",                      Kind::Part,   "doses that raise carbonate hardness; absent if there are none"),
+    Name("buffer.name",                 Kind::Text,   "the substance"),
+    Name("buffer.shop",                 Kind::Text,   "what to ask for in the shop"),
+    Name("buffer.adding",               Kind::Text,   "how to add it"),
+    Name("buffer.handling",             Kind::Text,   "how to handle it"),
+    Name("buffer.beware",               Kind::Text,   "what it must not be taken for"),
+    Name("buffer.dose",                 Kind::Figure, "one dose"),
+    Name("buffer.buy",                  Kind::Figure, "how much to buy"),
+    Name("buffer.count",                Kind::Figure, "how many doses, as a word"),
+    Name("buffer.many",                 Kind::Flag,   "whether there are more than one"),
+    Name("buffer.start",                Kind::Text,   "carbonate hardness before"),
+    Name("buffer.goal",                 Kind::Figure, "carbonate hardness aimed at"),
+    Name("buffer.after",                Kind::Figure, "carbonate hardness to expect after the last dose"),
+    Name("buffer.rise",                 Kind::Figure, "what one dose raises it by, at most"),
+    Name("buffer.stir",                 Kind::Figure, "water to dissolve a dose in; absent if unknown"),
+    Name("buffer.ph_shift",             Kind::Figure, "what pH moves by in a day, at most"),
+    Name("buffer.ph_after",             Kind::Figure, "pH after the last dose, at its highest hour"),
+    Name("buffer.ammonia_after",        Kind::Figure, "toxic ammonia after the last dose"),
+    Name("buffer.days",                 Kind::Text,   "the days, as a phrase"),
+    Name("buffer.day_list",             Kind::List,   "the days one by one, to tick"),
+    Name("buffer.day_list[]",           Kind::Text,   "a day"),
+    Name("buffer.expect_marks",         Kind::Mark,   "the lines behind what to expect"),
+    Name("buffer.table",                Kind::List,   "the days of the correction, one column each"),
+    Name("buffer.table[]",              Kind::Part,   "one day"),
+    Name("buffer.table[].head",         Kind::Text,   "the day"),
+    Name("buffer.table[].dose",         Kind::Text,   "the dose; empty on other days"),
+    Name("buffer.table[].stir",         Kind::Text,   "water to dissolve it in; empty on other days"),
+    Name("buffer.table[].expect",       Kind::Text,   "carbonate hardness to expect after it; empty on other days"),
+    Name("buffer.table[].test",         Kind::Text,   "what to test first"),
+    Name("buffer.table[].done",         Kind::Flag,   "whether there is something to tick"),
+
+    Name("calcium",                     Kind::Part,   "doses that raise calcium; absent if there are none"),
+    Name("calcium.name",                Kind::Text,   "the substance"),
+    Name("calcium.shop",                Kind::Text,   "what to ask for in the shop"),
+    Name("calcium.adding",              Kind::Text,   "how to add it"),
+    Name("calcium.handling",            Kind::Text,   "how to handle it"),
+    Name("calcium.beware",              Kind::Text,   "what it must not be taken for"),
+    Name("calcium.dose",                Kind::Figure, "one dose"),
+    Name("calcium.buy",                 Kind::Figure, "how much to buy"),
+    Name("calcium.count",               Kind::Figure, "how many doses, as a word"),
+    Name("calcium.many",                Kind::Flag,   "whether there are more than one"),
+    Name("calcium.start",               Kind::Text,   "calcium before"),
+    Name("calcium.goal",                Kind::Figure, "calcium aimed at"),
+    Name("calcium.after",               Kind::Figure, "calcium to expect after the last dose"),
+    Name("calcium.days",                Kind::Text,   "the days, as a phrase"),
+    Name("calcium.day_list",            Kind::List,   "the days one by one, to tick"),
+    Name("calcium.day_list[]",          Kind::Text,   "a day"),
+
+    Name("salt",                        Kind::Part,   "salt for conductivity; absent if there is none"),
+    Name("salt.dose",                   Kind::Figure, "one dose"),
+    Name("salt.total",                  Kind::Figure, "all doses together"),
+    Name("salt.days",                   Kind::Text,   "the days, as a phrase"),
+
+    Name("changes",                     Kind::Part,   "water changes that bring hardness down; absent if there are none"),
+    Name("changes.count",               Kind::Figure, "how many, as a word"),
+    Name("changes.many",                Kind::Flag,   "whether there are more than one"),
+    Name("changes.share",               Kind::Figure, "share of the water in one change"),
+    Name("changes.volume",              Kind::Figure, "water in one change"),
+    Name("changes.through",             Kind::Figure, "water that one continuous flow-through would need instead"),
+    Name("changes.time",                Kind::Figure, "how long the hose runs; absent if its flow is unknown"),
+    Name("changes.off_at",              Kind::Text,   "when to shut a hose opened at nine; absent if unknown, or past midnight"),
+    Name("changes.thiosulfate",         Kind::Figure, "what neutralises the chlorine of one change; absent if it needs none"),
+    Name("changes.buffer",              Kind::Figure, "buffer that one change needs; absent if it needs none"),
+    Name("changes.gate",                Kind::Figure, "total ammonia up to which a change may start; absent if there is no such gate"),
+    Name("changes.gate_too_fine",       Kind::Flag,   "whether the kit cannot show that"),
+    Name("changes.ph_differs",          Kind::Flag,   "whether supply and pond lie more than half a unit of pH apart"),
+    Name("changes.calcium_after",       Kind::Figure, "calcium after the last; absent if unknown"),
+    Name("changes.hardness_after",      Kind::Figure, "carbonate hardness after the last; absent if unknown"),
+    Name("changes.copper_after",        Kind::Figure, "copper after the last; absent if unknown"),
+    Name("changes.days",                Kind::Text,   "the days, as a phrase"),
+    Name("changes.day_list",            Kind::List,   "the days one by one, to tick"),
+    Name("changes.day_list[]",          Kind::Text,   "a day"),
+
+    Name("copper_change",               Kind::Part,   "water changes that bring copper down; absent if there are none. Its names are those of changes"),
+    Name("copper_change.count",         Kind::Figure, "how many, as a word"),
+    Name("copper_change.many",          Kind::Flag,   "whether there are more than one"),
+    Name("copper_change.share",         Kind::Figure, "share of the water in one change"),
+    Name("copper_change.volume",        Kind::Figure, "water in one change"),
+    Name("copper_change.through",       Kind::Figure, "water that one continuous flow-through would need instead"),
+    Name("copper_change.time",          Kind::Figure, "how long the hose runs; absent if its flow is unknown"),
+    Name("copper_change.off_at",        Kind::Text,   "when to shut a hose opened at nine; absent if unknown, or past midnight"),
+    Name("copper_change.thiosulfate",   Kind::Figure, "what neutralises the chlorine of one change; absent if it needs none"),
+    Name("copper_change.buffer",        Kind::Figure, "buffer that one change needs; absent if it needs none"),
+    Name("copper_change.gate",          Kind::Figure, "total ammonia up to which a change may start; absent if there is no such gate"),
+    Name("copper_change.gate_too_fine", Kind::Flag,   "whether the kit cannot show that"),
+    Name("copper_change.ph_differs",    Kind::Flag,   "whether supply and pond lie more than half a unit of pH apart"),
+    Name("copper_change.calcium_after", Kind::Figure, "calcium after the last; absent if unknown"),
+    Name("copper_change.hardness_after", Kind::Figure, "carbonate hardness after the last; absent if unknown"),
+    Name("copper_change.copper_after",  Kind::Figure, "copper after the last; absent if unknown"),
+    Name("copper_change.days",          Kind::Text,   "the days, as a phrase"),
+    Name("copper_change.day_list",      Kind::List,   "the days one by one, to tick"),
+    Name("copper_change.day_list[]",    Kind::Text,   "a day"),
+
+    Name("supply_buffer",               Kind::Figure, "buffer for 1,000 litres or gallons of soft supply; absent if it needs none"),
+    Name("supply_cannot",               Kind::Flag,   "whether this supply cannot bring the pond to its target"),
+    Name("conductivity_after",          Kind::Figure, "conductivity after the buffer; absent if unknown"),
+
+    Name("limits",                      Kind::Part,   "the limits of copper; absent if this water has none"),
+    Name("limits.stop",                 Kind::Figure, "from here on: level zero, and change water"),
+    Name("limits.watch",                Kind::Figure, "from here on: test every second day"),
+    Name("limits.lasting",              Kind::Figure, "the mean over 28 days"),
+    Name("limits.open_water",           Kind::Figure, "the mark for open water, for comparison"),
+    Name("limits.stop_number",          Kind::Figure, "stop without its unit"),
+    Name("limits.watch_number",         Kind::Figure, "watch without its unit"),
+    Name("limits.unit",                 Kind::Text,   "the unit of copper"),
+    Name("limits.protection",           Kind::Figure, "the alkalinity or calcium hardness that protects, whichever is lower"),
+    Name("limits.kit_too_coarse",       Kind::Flag,   "whether the kit's steps are wider than watch"),
+
+    Name("schedule",                    Kind::Part,   "the output level over the year; absent if none is set"),
+    Name("schedule.steps",              Kind::Number, "steps of the panel"),
+    Name("schedule.holding",            Kind::Number, "the step for most of the year"),
+    Name("schedule.raised",             Kind::Number, "the step of a raised spell; absent if none can be held"),
+    Name("schedule.days",               Kind::Figure, "days of a spell, as a word; absent if there is none"),
+    Name("schedule.spells",             Kind::List,   "the raised spells"),
+    Name("schedule.spells[]",           Kind::Part,   "one spell"),
+    Name("schedule.spells[].from",      Kind::Text,   "not before this day, with its weekday"),
+    Name("schedule.spells[].from_short", Kind::Text,  "the same, day and month"),
+    Name("schedule.spells[].last",      Kind::Text,   "its last day"),
+    Name("schedule.spells[].back",      Kind::Text,   "the day to turn it back, with its weekday"),
+    Name("schedule.spells[].back_short", Kind::Text,  "the same, day and month"),
+    Name("schedule.spells[].day_before", Kind::Text,  "the day before it starts"),
+    Name("schedule.spells[].second",    Kind::Text,   "its third day, that of the first test"),
+    Name("schedule.spell_count",        Kind::Text,   "how many spells, as a word"),
+    Name("schedule.no_spell",           Kind::Text,   "why there is none, such as no-step; absent if there are some"),
+    Name("schedule.rest_least",         Kind::Figure, "copper to expect at rest, at least, without its unit; absent if unknown"),
+    Name("schedule.rest_most",          Kind::Figure, "copper to expect at rest, at most; absent if unknown"),
+    Name("schedule.spell_start",        Kind::Figure, "copper up to which a spell may start; absent if unknown"),
+    Name("schedule.spell_end",          Kind::Figure, "copper to expect at its end, at most; absent if unknown"),
+    Name("schedule.spell_mean",         Kind::Figure, "the mean over 28 days with a spell, at most; absent if unknown"),
+    Name("schedule.loss_from_log",      Kind::Flag,   "whether the log tells how fast copper leaves"),
+    Name("schedule.known",              Kind::Flag,   "whether the current of each step is known"),
+    Name("schedule.table",              Kind::List,   "how long each step could be held"),
+    Name("schedule.table[]",            Kind::Part,   "one step"),
+    Name("schedule.table[].level",      Kind::Number, "the step"),
+    Name("schedule.table[].days",       Kind::Text,   "for how long"),
+
+    Name("flow",                        Kind::Part,   "flow past the bars; absent if it was not measured"),
+    Name("flow.how",                    Kind::Text,   "how it was measured"),
+    Name("flow.rate",                   Kind::Figure, "how much"),
+    Name("flow.turnover",               Kind::Figure, "how long the whole pond takes to pass"),
+    Name("flow.quick",                  Kind::Flag,   "whether that is at most two hours"),
+
+    Name("bars",                        Kind::Part,   "what is left of the bars; absent if unknown"),
+    Name("bars.use",                    Kind::Figure, "what the schedule uses of them in a year; absent if unknown"),
+    Name("bars.life",                   Kind::Figure, "how long they last; absent if unknown"),
+    Name("bars.witness",                Kind::Part,   "what their weight tells; absent if they were not weighed twice"),
+    Name("bars.witness.from",           Kind::Text,   "the first weighing"),
+    Name("bars.witness.to",             Kind::Text,   "the last weighing"),
+    Name("bars.witness.lost",           Kind::Figure, "what they lost"),
+    Name("bars.witness.least",          Kind::Figure, "what the log explains, at least, without its unit"),
+    Name("bars.witness.most",           Kind::Figure, "what the log explains, at most"),
+    Name("bars.witness.one",            Kind::Flag,   "whether the two are nearly one number"),
+    Name("bars.witness.more",           Kind::Flag,   "whether they lost more than the log explains"),
+    Name("bars.witness.less",           Kind::Flag,   "whether they lost less than the log explains"),
+    Name("bars.witness.gap",            Kind::Part,   "the visits between which most is unexplained; absent if there are none"),
+    Name("bars.witness.gap.from",       Kind::Text,   "its first day"),
+    Name("bars.witness.gap.to",         Kind::Text,   "its last day"),
+    Name("bars.witness.gap.left",       Kind::Number, "the step the panel was left at"),
+    Name("bars.witness.gap.lost",       Kind::Figure, "what the bars lost"),
+    Name("bars.witness.gap.explained",  Kind::Figure, "what that step explains"),
+    Name("bars.witness.gap.found",      Kind::Number, "the step the panel was found at; absent if not written down"),
+    Name("bars.witness.gap.days",       Kind::Figure, "days at that step that would explain the rest; absent if none would"),
+    Name("bars_place",                  Kind::Text,   "where the bars stand; absent if the site file does not say"),
+
+    Name("full",                        Kind::Part,   "the panel's last test at full; absent if there was none"),
+    Name("full.date",                   Kind::Text,   "its day"),
+    Name("full.reached",                Kind::Number, "the step it reached"),
+    Name("full.steps",                  Kind::Number, "the steps it has"),
+    Name("full.short",                  Kind::Flag,   "whether that is less than seven tenths"),
+
+    Name("quarter",                     Kind::Part,   "first aid: a quarter of the water"),
+    Name("quarter.change",              Kind::Figure, "how much water"),
+    Name("quarter.thiosulfate",         Kind::Figure, "what neutralises its chlorine; absent if it needs none"),
+    Name("quarter.buffer",              Kind::Figure, "buffer it needs; absent if it needs none"),
+    Name("quarter.time",                Kind::Figure, "how long the hose runs; absent if its flow is unknown"),
+    Name("emergency",                   Kind::Part,   "copper at stop: each of two changes"),
+    Name("emergency.change",            Kind::Figure, "how much water"),
+    Name("emergency.thiosulfate",       Kind::Figure, "what neutralises its chlorine; absent if it needs none"),
+    Name("emergency.buffer",            Kind::Figure, "buffer it needs; absent if it needs none"),
+    Name("emergency.time",              Kind::Figure, "how long the hose runs; absent if its flow is unknown"),
+
+    Name("supply",                      Kind::Part,   "the water that tops up the pond"),
+    Name("supply.kind",                 Kind::Text,   "mains, well or rain"),
+    Name("supply.word",                 Kind::Text,   "the same in words"),
+    Name("supply.softened",             Kind::Flag,   "whether it passes a softener"),
+    Name("supply.hardness_below",       Kind::Flag,   "whether its hardness is far below its alkalinity"),
+    Name("supply.float_valve",          Kind::Flag,   "whether a float valve lets it in"),
+    Name("supply.carbon_filter",        Kind::Flag,   "whether it passes a carbon filter"),
+    Name("supply.chlorinated",          Kind::Flag,   "whether it holds chlorine"),
+    Name("supply.chloramine",           Kind::Flag,   "whether it holds chloramine"),
+
+    Name("lives",                       Kind::Part,   "what lives in the water, or drinks from it"),
+    Name("lives.koi",                   Kind::Flag,   "koi"),
+    Name("lives.snails",                Kind::Flag,   "snails"),
+    Name("lives.tadpoles",              Kind::Flag,   "frogs, toads or newts that breed"),
+    Name("lives.dogs",                  Kind::Flag,   "dogs"),
+    Name("lives.bees",                  Kind::Flag,   "bees"),
+    Name("lives.livestock",             Kind::Flag,   "livestock"),
+
+    Name("outflow",                     Kind::Part,   "where water goes"),
+    Name("outflow.changes",             Kind::Text,   "where the water of changes goes"),
+    Name("outflow.unknown",             Kind::Flag,   "whether that is unknown"),
+    Name("outflow.sewer",               Kind::Flag,   "whether that is the sewer"),
+    Name("outflow.overflow_open",       Kind::Flag,   "whether the overflow runs to open water"),
+
+    Name("photos",                      Kind::Part,   "how many photographs each part has; ![](photos:PART) prints them"),
+    Name("photos.water",                Kind::Number, "in the part on the water"),
+    Name("photos.correction",           Kind::Number, "in the part on doses and changes"),
+    Name("photos.year",                 Kind::Number, "in the part on the year"),
+    Name("photos.trouble",              Kind::Number, "in the part on signs of trouble"),
+    Name("photos.bars",                 Kind::Number, "in the part on bars and flow"),
+    Name("photos.pictures",             Kind::Number, "in a part of their own"),
+
+    Name("substances",                  Kind::List,   "what this plan handles"),
+    Name("substances[]",                Kind::Part,   "one substance"),
+    Name("substances[].name",           Kind::Text,   "its name"),
+    Name("substances[].handling",       Kind::Text,   "how to handle it"),
+    Name("substances[].beware",         Kind::Text,   "what it must not be taken for"),
+    Name("substances[].adding",         Kind::Text,   "how to add it"),
+    Name("substances[].shop",           Kind::Text,   "what to ask for in the shop"),
+
+    Name("assumptions",                 Kind::List,   "what was assumed"),
+    Name("assumptions[]",               Kind::Part,   "one assumption"),
+    Name("assumptions[].what",          Kind::Text,   "of what"),
+    Name("assumptions[].value",         Kind::Text,   "the value"),
+    Name("assumptions[].instead",       Kind::Text,   "what would replace it"),
+    Name("assumptions[].source",        Kind::Text,   "where it comes from"),
+    Name("missing",                     Kind::List,   "what was not measured"),
+    Name("missing[]",                   Kind::Part,   "one measurement"),
+    Name("missing[].what",              Kind::Text,   "of what"),
+    Name("missing[].measure",           Kind::Text,   "how to measure it"),
+
+    Name("groups",                      Kind::List,   "the groups of the workings; ![](workings:KEY) prints one"),
+    Name("groups[]",                    Kind::Part,   "one group"),
+    Name("groups[].key",                Kind::Text,   "its key"),
+    Name("groups[].title",              Kind::Text,   "its title"),
+    Name("checks",                      Kind::List,   "the safety check, a row for each limit"),
+    Name("checks[]",                    Kind::Part,   "one limit"),
+    Name("checks[].limit",              Kind::Text,   "the limit"),
+    Name("checks[].proposal",           Kind::Text,   "what comes closest to it"),
+    Name("checks[].proposed",           Kind::Text,   "what that comes to"),
+    Name("checks[].allowed",            Kind::Text,   "what is allowed"),
+    Name("checks[].allowed_word",       Kind::Text,   "at least or at most"),
+    Name("checks[].margin",             Kind::Text,   "how far apart the two are"),
+    Name("sources",                     Kind::List,   "the sources of the workings"),
+    Name("sources[]",                   Kind::Part,   "one source"),
+    Name("sources[].short",             Kind::Text,   "its short name"),
+    Name("sources[].full",              Kind::Text,   "where to find it"),
+    Name("sources[].status",            Kind::Text,   "sourced, derived, common practice or from memory"),
+];
+
+/// The row of a whole name.
+#[must_use]
+pub fn find(path: &str) -> Option<&'static Name> {
+    NAMES.iter().find(|name| name.path == path)
+}
+
+/// The last parts of the names directly under this one; the empty path stands for the view itself.
+pub fn under(path: &str) -> Vec<&'static str> {
+    let last = |name: &Name| {
+        let rest = name.path.strip_prefix(path)?;
+        let rest = if path.is_empty() { Some(rest) } else { rest.strip_prefix('.') }?;
+        (!rest.contains(['.', '['])).then_some(rest)
+    };
+    NAMES.iter().filter_map(last).collect()
+}
+
+/// What every template can be told, before the names.
+const HOW: &str = "\
+Words of the plan. Change them freely, and run `weirbook check SITE.toml --templates FOLDER`: it says what does not work, with its line.
+A file that is taken out of the folder is replaced by the one that comes with the program.
+
+  {{ site.name }}             prints a value as it was typed: no sign in it is read as a mark of CommonMark.
+  {{ volume.low.mark }}       sets the number of a figure's line in the workings into the margin.
+  {% if buffer %} {% endif %} asks whether something is there. What is absent prints nothing, and has no parts.
+  {% for r in readings %} {% endfor %} takes one after the other; inside it, loop.index counts, loop.first and loop.last ask.
+  {{ site.name | upper }}     a filter; useful are capitalize, lower, upper, title, join, first, last, length, replace, round and default.
+  A line that holds only tags leaves no trace. In the United States the words are spelled as there.
+
+The words are CommonMark: # headings, **strong**, *emphasis*, lists, tables, > callouts.
+  # Title {.part #name}       begins a part of the plan; [x](#name) prints the page on which it stands.
+  ## Title {.steps}           the numbered list after it is set as steps: each opens with *when* and **how much**, in paragraphs of their own.
+  {.verdict label=Verdict}    the verdict's look, with a label at its side; {.wide} a head across the page.
+  Label                       with the next line beginning `: ` is a label with its text.
+  > [!NOTE]                   a callout; [!WARNING] and [!CAUTION] weigh more. A first paragraph all in strong is its label.
+  `mg/L`                      a unit, small and quiet. A paragraph all in *emphasis* is quiet.
+  ☐                           a box to tick.
+  ![](photos:water)           the photographs of a part; those that no template names stand at the end.
+  [^volume.low]               a line of the workings, by its id, in the margin; `weirbook figures SITE.toml` lists the ids.
+";
+
+/// The drawings, for the head of a template.
+fn drawings(out: &mut String) {
+    out.push_str(
+        "\nDrawings, as ![](drawing:NAME) in a paragraph of its own; one with nothing to show leaves no trace:\n",
+    );
+    for (name, words) in DRAWINGS {
+        let _ = writeln!(out, "  {name:<26}  {words}");
+    }
+}
+
+fn rows(out: &mut String) {
+    let mut last = "";
+    for name in NAMES {
+        let root = name.path.split(['.', '[']).next().unwrap_or_default();
+        let grouped = matches!(name.kind, Kind::Part | Kind::List) && root == name.path;
+        if grouped && !last.is_empty() {
+            out.push('\n');
+        }
+        last = root;
+        let _ = writeln!(out, "  {:<30}  {:<9}  {}", name.path, name.kind.word(), name.words);
+    }
+}
+
+/// A comment for the head of a template: what may be used in it. It leaves no trace on the page.
+#[must_use]
+pub fn comment(template: &str) -> String {
+    let mut out = format!("{{#-\n{HOW}");
+    if template == "sentences" {
+        out.push_str(
+            "\nThis file holds macros: opening(verdict, now, ...) is the head of the plan, reason(r, now, ...) each of its reasons, and\n\
+             about(key, word) what a reason is about. Inside them stand what they are given between the brackets, and all values below.\n",
+        );
+    }
+    drawings(&mut out);
+    out.push_str("\nValues. [] stands for each of a list.\n\n");
+    rows(&mut out);
+    out.push_str("\nEach figure prints as its words, and has\n");
+    for (name, _, words) in FIGURE {
+        let _ = writeln!(out, "  .{name:<8}  {words}");
+    }
+    out.push_str("-#}\n");
+    out
+}
