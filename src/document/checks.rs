@@ -369,7 +369,7 @@ impl<'t> Checker<'t> {
         }
         let before = std::mem::replace(&mut self.part, part);
         let mut globals = Frame::new();
-        for ((p, name), _) in &self.macros {
+        for (p, name) in self.macros.keys() {
             if *p == part {
                 globals.insert((*name).to_owned(), Shape::Macro(part, (*name).to_owned()));
             }

@@ -123,7 +123,7 @@ impl Composer<'_> {
             );
             self.slip(at, "", complaint);
             let mut open = 1_usize;
-            while let Some((event, _)) = self.events.next() {
+            for (event, _) in self.events.by_ref() {
                 match event {
                     Event::Start(_) => open += 1,
                     Event::End(_) => open -= 1,
