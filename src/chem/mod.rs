@@ -2,8 +2,8 @@
 //!
 //! Kernels take bare numbers whose units stand in their comments and know nothing of workings: [`speciation`] (every
 //! species at equilibrium), [`conductance`], [`solution`] (a water as its ions, and what is done to it), [`composition`]
-//! (a water from a contractor's readings), [`gases`] and [`activity`]. [`carbonate`] is the ideal carbonate system. The other files are thin
-//! wrappers that build figures.
+//! (a water from a contractor's readings), [`gases`] and [`activity`]. [`carbonate`] is the ideal carbonate system, kept as a second opinion for tests. The other files
+//! are thin wrappers that build figures; [`figures`] has those of the solver.
 
 pub mod activity;
 pub mod ammonia;
@@ -14,6 +14,7 @@ pub mod conductance;
 pub mod conductivity;
 pub mod copper;
 pub mod dosing;
+pub mod figures;
 pub mod gases;
 pub mod solution;
 pub mod speciation;

@@ -15,7 +15,7 @@ pub struct Lines {
 }
 
 /// Heads of the groups, by the first part of the ids.
-pub(super) const GROUPS: [(&str, &str); 14] = [
+pub(super) const GROUPS: [(&str, &str); 15] = [
     ("volume", "Volume"),
     ("hardness", "Carbonate hardness"),
     ("ph", "pH"),
@@ -30,6 +30,7 @@ pub(super) const GROUPS: [(&str, &str); 14] = [
     ("flow", "Flow past the bars"),
     ("emergency", "Emergency"),
     ("supply", "Supply"),
+    ("water", "What the water is"),
 ];
 
 impl Lines {

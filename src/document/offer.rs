@@ -269,6 +269,18 @@ pub const NAMES: &[Name] = &[
     Name("supply_cannot",               Kind::Flag,   "whether this supply cannot bring the pond to its target"),
     Name("conductivity_after",          Kind::Figure, "conductivity after the buffer; absent if unknown"),
 
+    Name("ions",                        Kind::Part,   "what the water is by calculation; absent if its readings do not tell"),
+    Name("ions.conductivity",           Kind::Figure, "conductivity of the ions that were read; absent if the meter's is not known"),
+    Name("ions.misfit",                 Kind::Figure, "how far that lies from the meter; absent with it"),
+    Name("ions.more",                   Kind::Flag,   "whether the ions conduct clearly more than the meter shows"),
+    Name("ions.less",                   Kind::Flag,   "whether they conduct clearly less"),
+    Name("ions.lime",                   Kind::Figure, "saturation index of lime; absent without calcium"),
+    Name("ions.crust",                  Kind::Flag,   "whether lime may come down"),
+    Name("ions.hungry",                 Kind::Flag,   "whether the water dissolves lime"),
+    Name("ions.free_copper",            Kind::Figure, "free share of the copper, at most; absent if unknown"),
+    Name("ions.softened",               Kind::Flag,   "whether general hardness is under half of carbonate hardness"),
+    Name("ions.again",                  Kind::Text,   "the reading to test again where two disagree; absent if none do"),
+
     Name("limits",                      Kind::Part,   "the limits of copper; absent if this water has none"),
     Name("limits.stop",                 Kind::Figure, "from here on: level zero, and change water"),
     Name("limits.watch",                Kind::Figure, "from here on: test every second day"),

@@ -2,8 +2,13 @@
 
 use chrono::{Days, NaiveDate};
 
-use super::{Assumption, CopperLimits, Desk, Emergency, FirstAid, Missing, VolumePlan, kinder, readings, rounding};
-use crate::chem::{ammonia, carbonate, chlorine, conductivity, dosing};
+use super::{
+    Assumption, CopperLimits, Desk, Emergency, FirstAid, Missing, VolumePlan, WaterPlan, kinder, readings, rounding,
+};
+use crate::chem::solution::{self, Water};
+use crate::chem::speciation::Refusal;
+use crate::chem::{ammonia, chlorine, dosing, figures};
+use crate::reference::chemistry::Addition;
 use crate::reference::{
     AMMONIA_LIMIT, AMMONIA_PER_NITROGEN, ATOMIC_WEIGHTS, CALCIUM_GOAL, CARBONATE_CONSTANTS, CHANGE_SHARE,
     CHANGE_SHARE_DAY, CREEP_GOAL_DKH, CREEP_TRIGGER_DKH, GENERAL_STEP_DGH, GOAL_DKH, HARDNESS_STEP, HARDNESS_STEP_DKH,
@@ -256,7 +261,7 @@ pub fn as_read(desk: &mut Desk<'_>) -> Correction {
 }
 
 /// Plans all corrections but that of copper, which comes first where copper stands at stop.
-pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan) -> Correction {
+pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan, ions: Option<&WaterPlan>) -> Correction {
     let mut out = as_read(desk);
     let Some(reading) = readings::fresh(desk, |r| r.carbonate_hardness.as_ref()) else { return out };
     let range = kinder::hardness(desk, reading, "hardness.reading", "pond");
@@ -267,7 +272,7 @@ pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan) -> Correction {
     let too_soft = range.low.si() < DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9);
     let trigger = wanted.as_ref().map_or(DEGREE_KH.si(CREEP_TRIGGER_DKH), |g| g.value.si() * (1.0 + 1e-9));
     if too_soft && !supply_over {
-        buffer(desk, volume, &range, &mut out);
+        buffer(desk, volume, ions, &range, &mut out);
     } else if range.high.si() > trigger && !supply_over && !too_soft {
         hardness_changes(desk, volume, &range, &mut out);
     }
@@ -291,18 +296,30 @@ pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan) -> Correction {
             &DEGREE_GH,
         ));
     }
-    if let (Some(before), Some(calcium)) = (&out.conductivity_after, &out.calcium) {
-        let gained = &calcium.after_most - &calcium.start;
-        let lift = conductivity::rise_with_calcium("conductivity.rise-calcium", &gained, calcium.substance);
-        let after = (before + &lift).named(
-            "conductivity.after-all",
-            "Conductivity after buffer and calcium, about",
-            "κ_end",
-            &MICROSIEMENS,
-        );
-        out.conductivity_after = Some(desk.book.publish(after));
+    let mut water = ions.map(|ions| ions.composed.water);
+    if let (Some(ions), Some(start)) = (ions, water)
+        && let Some(buffer) = &out.buffer
+    {
+        let rise = buffer.rise_most.si() * buffer.count.si();
+        water = Some(ions.dosed(&start, buffer.substance.id, rise / buffer.substance.charge));
     }
-    salt(desk, volume, &mut out);
+    if let (Some(ions), Some(start), Some(calcium)) = (ions, water, &out.calcium) {
+        let gained = &calcium.after_most - &calcium.start;
+        let dosed = ions.dosed(&start, calcium.substance.id, gained.si() / calcium.substance.calcium);
+        water = Some(dosed);
+        let names = ["conductivity.rise-calcium", "Rise in conductivity by calcium", "Δκ_Ca"];
+        let lift = figures::conductivity_gained(names, &start, &dosed, inputs_with(ions, gained.node()));
+        if let (Some(before), Ok(lift)) = (&out.conductivity_after, lift) {
+            let after = (before + &lift).named(
+                "conductivity.after-all",
+                "Conductivity after buffer and calcium, about",
+                "κ_end",
+                &MICROSIEMENS,
+            );
+            out.conductivity_after = Some(desk.book.publish(after));
+        }
+    }
+    salt(desk, volume, ions.zip(water), &mut out);
     if let (Some(reading), false) = (&supply, supply_over)
         && reading.value.si() < DEGREE_KH.si(WINDOW_LOW_DKH)
     {
@@ -385,37 +402,42 @@ struct PhPath {
     iterations: u32,
 }
 
-/// Follows `count` doses of `rise` (mmol charge/L each) from `alkalinity` at `ph`, `t_kelvin`.
-fn ph_path(alkalinity: f64, ph: f64, t_kelvin: f64, rise: f64, count: u32) -> PhPath {
-    let mut carbon = carbonate::carbon_of(alkalinity, ph, t_kelvin);
-    let mut now = ph;
-    let mut level = alkalinity;
-    let mut path = PhPath { shift: 0.0, after: ph, residual: 0.0, iterations: 0 };
-    for _ in 0..count {
-        let at_rest = carbonate::open(level, carbonate::AIR_LOG_CO2, t_kelvin).ph;
-        level += rise;
-        carbon += rise;
-        let closed = carbonate::closed(level, carbon, t_kelvin);
-        let rested = carbonate::open(level, carbonate::AIR_LOG_CO2, t_kelvin);
-        // Where the water itself drifts, only the part made by the dose counts (Decisions).
-        let shift = (closed.ph - now).abs().max((rested.ph - at_rest).abs());
-        path.shift = path.shift.max(shift);
-        path.after = path
-            .after
-            .max(closed.ph)
-            .max(ph + (rested.ph - carbonate::open(alkalinity, carbonate::AIR_LOG_CO2, t_kelvin).ph));
-        path.residual = path.residual.abs().max(closed.residual.abs());
-        path.iterations = closed.iterations;
-        now = closed.ph;
-    }
-    path
+/// What the lines of a dose rest on: the readings of the water, and the dose.
+fn inputs_with(ions: &WaterPlan, dose: &std::rc::Rc<crate::workings::Node>) -> Vec<std::rc::Rc<crate::workings::Node>> {
+    ions.inputs.iter().chain([dose]).cloned().collect()
 }
 
-fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, out: &mut Correction) {
+/// Follows `count` doses of `dose` (mol/kg) of a buffer.
+fn ph_path(start: &Water, buffer: &Addition, dose: f64, count: u32) -> Result<PhPath, Refusal> {
+    let first = start.closed()?;
+    let rested_first = start.opened(solution::AIR)?.1.ph;
+    let mut path = PhPath { shift: 0.0, after: first.ph, residual: 0.0, iterations: 0 };
+    let (mut water, mut now, mut at_rest) = (*start, first.ph, rested_first);
+    for _ in 0..count {
+        water = water.with(buffer, dose);
+        let closed = water.closed()?;
+        let rested = water.opened(solution::AIR)?.1;
+        // Where the water itself drifts, only the part made by the dose counts (Decisions).
+        path.shift = path.shift.max((closed.ph - now).abs()).max((rested.ph - at_rest).abs());
+        path.after = path.after.max(closed.ph).max(first.ph + (rested.ph - rested_first));
+        path.residual = path.residual.max(closed.residual.abs()).max(rested.residual.abs());
+        path.iterations = closed.iterations;
+        (now, at_rest) = (closed.ph, rested.ph);
+    }
+    Ok(path)
+}
+
+fn buffer(
+    desk: &mut Desk<'_>,
+    volume: &VolumePlan,
+    ions: Option<&WaterPlan>,
+    range: &kinder::Hardness,
+    out: &mut Correction,
+) {
     let ammonia = readings::fresh(desk, |r| r.ammonia.as_ref());
     let temperature = readings::fresh(desk, |r| r.temperature.as_ref());
     let ph = readings::worst_ph(desk);
-    let (Some(total), Some(warmth), Some((ph, _))) = (ammonia, temperature, ph) else {
+    let (Some(total), Some(warmth), Some((ph, _)), Some(ions)) = (ammonia, temperature, ph, ions) else {
         out.buffer_untold = true;
         return;
     };
@@ -444,8 +466,13 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
     let fewest = (&rise / &step).rounded(Way::Up, 1.0, &ONE);
     // More, smaller doses until no dose moves pH further than it may.
     let mut count = fewest.si();
+    let Some(addition) = figures::addition_of(row.id) else { return };
     let path = loop {
-        let path = ph_path(range.read.si(), ph.si(), warmth_si, rise.si() / count, count as u32);
+        let dose = ions.molal(rise.si() / count / row.charge);
+        let Ok(path) = ph_path(&ions.composed.water, addition, dose, count as u32) else {
+            out.buffer_untold = true;
+            return;
+        };
         if path.shift <= PH_STEP_LIMIT || count >= 60.0 {
             break path;
         }
@@ -518,21 +545,18 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
             })
         })
         .collect::<Vec<_>>();
-    let inputs = vec![
-        range.read.node().clone(),
-        ph.node().clone(),
-        ammonia::absolute(&warmth).node().clone(),
-        rise_most.node().clone(),
-        count_figure.node().clone(),
-    ];
+    let inputs: Vec<_> = ions.inputs.iter().chain([rise_most.node(), count_figure.node()]).cloned().collect();
     let equation = "K = C·(α₁ + 2 α₂) + OH − H, closed and at rest with air";
-    let ph_shift: Figure<Ph> =
-        Figure::solved(Ph::from_si(path.shift), equation, inputs.clone(), path.residual, path.iterations)
-            .named("ph.dose-shift", "Largest change of pH by one dose", "ΔpH", &ONE)
-            .from_source(&CARBONATE_CONSTANTS)
-            .remark(
-                "Ideal solution: activities are not counted. At any pH, check K against C with K1 and K2 of the source",
-            );
+    let ph_shift: Figure<Ph> = Figure::solved(
+        Ph::from_si(path.shift),
+        equation,
+        inputs.clone(),
+        path.residual,
+        path.iterations,
+    )
+    .named("ph.dose-shift", "Largest change of pH by one dose", "ΔpH", &ONE)
+    .from_source(&CARBONATE_CONSTANTS)
+    .remark("Activities and ion pairs are counted. `weirbook water` with these readings and `--add` gives the same pH");
     let ph_after: Figure<Ph> =
         Figure::solved(Ph::from_si(path.after), equation, inputs, path.residual, path.iterations)
             .named("ph.after", "Highest pH to expect after the last dose", "pH_after", &ONE)
@@ -572,14 +596,19 @@ fn buffer(desk: &mut Desk<'_>, volume: &VolumePlan, range: &kinder::Hardness, ou
             "ΔK_all",
             &DEGREE_KH,
         );
-        let lift = conductivity::rise_with_buffer("conductivity.rise", &gained, row);
-        let after = (before + lift).named(
-            "conductivity.after",
-            "Conductivity after the doses, about",
-            "κ_after",
-            &MICROSIEMENS,
-        );
-        out.conductivity_after = Some(desk.book.publish(after));
+        let start = &ions.composed.water;
+        let dosed = ions.dosed(start, row.id, gained.si() / row.charge);
+        let names = ["conductivity.rise", "Rise in conductivity", "Δκ"];
+        let lift = figures::conductivity_gained(names, start, &dosed, inputs_with(ions, gained.node()));
+        if let Ok(lift) = lift {
+            let after = (before + lift).named(
+                "conductivity.after",
+                "Conductivity after the doses, about",
+                "κ_after",
+                &MICROSIEMENS,
+            );
+            out.conductivity_after = Some(desk.book.publish(after));
+        }
     }
     let days = (0..count as u64).map(|i| day(desk.date, i + 1)).collect();
     out.buffer = Some(BufferPlan {
@@ -682,8 +711,34 @@ fn calcium_doses(
 /// Salt a litre for each µS/cm, SI: kg/m³ a S/m.
 type SaltFactor = <uom::si::f64::MassDensity as std::ops::Div<uom::si::f64::ElectricalConductivity>>::Output;
 
+/// Salt that lifts this water from a conductivity to another: by its ions where they are known, else by the published
+/// factor.
+fn salt_needed(
+    target: &Figure<Conductivity>,
+    now: &Figure<Conductivity>,
+    water: Option<(&WaterPlan, Water)>,
+) -> Option<Figure<MassConcentration>> {
+    let names = ["salt.concentration", "Salt the water needs", "c_salt"];
+    if let Some((ions, water)) = water {
+        let salt = figures::addition_of("salt")?;
+        // The meter is right; the ions say what salt adds to it.
+        let computed = MICROSIEMENS.si(water.conductivity_25().ok()?);
+        let wanted = MICROSIEMENS.of(computed + target.si() - now.si());
+        let amount = water.dose_to_conductivity(salt, wanted).ok()??;
+        let state = water.with(salt, amount).at(25.0).closed().ok()?;
+        let inputs = ions.inputs.iter().chain([target.node(), now.node()]).cloned().collect();
+        let grams = amount * salt.molar_mass * ions.density;
+        return Some(figures::salt(names, MassConcentration::from_si(grams), &state, inputs));
+    }
+    let factor: Figure<SaltFactor> =
+        Figure::cited(0.486, "c_κ", "salt a litre for each µS/cm", &MILLIGRAMS_PER_MICROSIEMENS, &SALT_CONDUCTIVITY);
+    let rise = (target - now).meaning::<uom::si::f64::ElectricalConductivity>();
+    let [id, title, symbol] = names;
+    Some((factor * rise).named(id, title, symbol, &MILLIGRAMS))
+}
+
 /// Salt to the least conductivity the panel's own data name, if buffer leaves it under that.
-fn salt(desk: &mut Desk<'_>, volume: &VolumePlan, out: &mut Correction) {
+fn salt(desk: &mut Desk<'_>, volume: &VolumePlan, water: Option<(&WaterPlan, Water)>, out: &mut Correction) {
     let Some(least) = desk.site.panel.as_ref().and_then(|p| p.least_conductivity.clone()) else { return };
     let Some(reading) = readings::fresh(desk, |r| r.conductivity.as_ref()) else { return };
     let now = out
@@ -695,10 +750,7 @@ fn salt(desk: &mut Desk<'_>, volume: &VolumePlan, out: &mut Correction) {
     if now.si() >= target.si() {
         return;
     }
-    let factor: Figure<SaltFactor> =
-        Figure::cited(0.486, "c_κ", "salt a litre for each µS/cm", &MILLIGRAMS_PER_MICROSIEMENS, &SALT_CONDUCTIVITY);
-    let rise = (target - now).meaning::<uom::si::f64::ElectricalConductivity>();
-    let needed = (factor * rise).named("salt.concentration", "Salt the water needs", "c_salt", &MILLIGRAMS);
+    let Some(needed) = salt_needed(&target, &now, water) else { return };
     let most: Figure<MassConcentration> =
         Figure::cited(SALT_ROUTINE * 1000.0, "c_salt,max", "salt at most, as routine", &MILLIGRAMS, &POND_TARGETS);
     let allowed = crate::workings::minimum(&[needed.clone(), most]).unwrap_or(needed);

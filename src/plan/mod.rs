@@ -15,6 +15,7 @@ mod safety;
 mod schedule;
 mod verdict;
 mod volume;
+mod water;
 
 pub use actions::{Act, Action, When};
 pub use assumptions::{Assumption, Missing};
@@ -27,6 +28,7 @@ pub use safety::Check;
 pub use schedule::{CopperPath, Schedule, Spell};
 pub use verdict::{Reason, Verdict, Word};
 pub use volume::VolumePlan;
+pub use water::WaterPlan;
 
 use chrono::NaiveDate;
 
@@ -70,6 +72,8 @@ pub struct Plan {
     pub volume: VolumePlan,
     /// The readings against their targets.
     pub readings: Vec<ReadingRow>,
+    /// What the water is by calculation, where the readings tell.
+    pub water: Option<WaterPlan>,
     /// What is corrected, and how.
     pub correction: Correction,
     /// Copper limits in the water as it will be, where there are any.
@@ -188,6 +192,7 @@ pub fn decide(
         return Err(desk.complaints);
     };
     let mut readings = readings::judge(&mut desk);
+    let ions = water::find(&mut desk);
     // Copper at stop comes before everything else: only when it is down are hardness and calcium corrected, by a new plan.
     let as_read = correction::as_read(&mut desk);
     let limits_now = copper::limits(&desk, &as_read);
@@ -202,7 +207,7 @@ pub fn decide(
         let change = limits.as_ref().and_then(|l| correction::for_copper(&mut desk, &volume, l));
         (correction::Correction { copper: change, ..water }, limits)
     } else {
-        let correction = correction::plan(&mut desk, &volume);
+        let correction = correction::plan(&mut desk, &volume, ions.as_ref());
         let limits = copper::limits(&desk, &correction);
         (correction, limits)
     };
@@ -238,6 +243,7 @@ pub fn decide(
         verdict,
         volume,
         readings,
+        water: ions,
         correction,
         limits,
         schedule,

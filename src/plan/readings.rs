@@ -300,7 +300,10 @@ fn treated(desk: &Desk<'_>, supply: Figure<Conductivity>) -> Figure<Conductivity
     };
     let rise =
         (goal - tap).named("target.supply-rise", "Carbonate hardness its buffer brings", "ΔK_supply", &DEGREE_KH);
-    let lift = crate::chem::conductivity::rise_with_buffer("target.supply-lift", &rise, buffer).called("Δκ_supply");
+    let names = ["target.supply-lift", "Rise in conductivity by it", "Δκ_supply"];
+    let lift = super::water::supply_lift(desk, &rise, buffer, names).unwrap_or_else(|| {
+        crate::chem::conductivity::rise_with_buffer("target.supply-lift", &rise, buffer).called("Δκ_supply")
+    });
     (supply + lift).named(
         "target.supply-treated",
         "Conductivity of the supply with its buffer",
@@ -365,6 +368,19 @@ pub fn worst_ph(desk: &Desk<'_>) -> Option<(Figure<crate::units::Ph>, &'static s
         (None, None) => return None,
     };
     Some((kinder::leaf(desk, reading, "pH", &format!("pH of the {hour}"), &ONE), hour))
+}
+
+/// The lower of the two pH readings, as a leaf.
+pub fn lowest_ph(desk: &Desk<'_>) -> Option<Figure<crate::units::Ph>> {
+    let morning = fresh(desk, |r| r.ph_morning.as_ref());
+    let afternoon = fresh(desk, |r| r.ph_afternoon.as_ref());
+    let (reading, hour) = match (morning, afternoon) {
+        (Some(m), Some(a)) if a.value.si() < m.value.si() => (a, "afternoon"),
+        (Some(m), _) => (m, "morning"),
+        (None, Some(a)) => (a, "afternoon"),
+        (None, None) => return None,
+    };
+    Some(kinder::leaf(desk, reading, "pH", &format!("pH of the {hour}"), &ONE))
 }
 
 fn chlorine(desk: &mut Desk<'_>) -> ReadingRow {

@@ -90,7 +90,8 @@ impl Keying<'_> {
     /// The same quantity in other units: the factors between them are keyed too.
     fn in_units(&self, keyed: Keyed, dims: &Dims) -> Keyed {
         let keyed = self.absolute(keyed);
-        let found = factors(&keyed.dims, dims);
+        // What was solved is not keyed: its result stands in the line's own unit.
+        let found = if keyed.number.is_nan() { Vec::new() } else { factors(&keyed.dims, dims) };
         if found.is_empty() {
             return Keyed { dims: *dims, ..keyed };
         }

@@ -1,0 +1,83 @@
+//! Figures of what the solver finds: the equation, what went in, what is left of the worst balance, and how many steps it took.
+
+use std::rc::Rc;
+
+use super::conductance;
+use super::solution::Water;
+use super::speciation::{Refusal, State};
+use crate::reference::chemistry::{CALCITE, COPPER};
+use crate::reference::{CARBONATE_CONSTANTS, COPPER_REVIEWED, IONIC_CONDUCTIVITY, substance};
+use crate::units::table::{MICROSIEMENS, MILLIGRAMS, ONE, PERCENT};
+use crate::units::{Conductivity, MassConcentration, Ratio, Si as _};
+use crate::workings::{Figure, Node};
+
+/// The addition of the tables that is this substance of the site file; `None` for one that brings no ions to count.
+#[must_use]
+pub fn addition_of(id: &str) -> Option<&'static crate::reference::chemistry::Addition> {
+    crate::reference::chemistry::addition(substance(id)?.name)
+}
+
+/// What a change of a water adds to its conductivity at 25 °C, closed.
+///
+/// # Errors
+/// As [`speciate`](super::speciation::speciate).
+pub fn conductivity_gained(
+    names: [&str; 3],
+    before: &Water,
+    after: &Water,
+    inputs: Vec<Rc<Node>>,
+) -> Result<Figure<Conductivity>, Refusal> {
+    let [id, title, symbol] = names;
+    let state = after.at(25.0).closed()?;
+    let gained = conductance::conductivity(&state) - before.conductivity_25()?;
+    let value = Conductivity::from_si(MICROSIEMENS.si(gained));
+    let figure = Figure::solved(value, CONDUCTIVITY, inputs, state.residual, state.iterations);
+    Ok(figure.named(id, title, symbol, &MICROSIEMENS).from_source(&IONIC_CONDUCTIVITY))
+}
+
+/// Conductivity that was found with a state, at 25 °C.
+#[must_use]
+pub fn found(names: [&str; 3], value: Conductivity, state: &State, inputs: Vec<Rc<Node>>) -> Figure<Conductivity> {
+    let [id, title, symbol] = names;
+    let figure = Figure::solved(value, CONDUCTIVITY, inputs, state.residual, state.iterations);
+    figure.named(id, title, symbol, &MICROSIEMENS).from_source(&IONIC_CONDUCTIVITY)
+}
+
+/// Salt that brings a water to a conductivity at 25 °C; `state` is the water with it.
+#[must_use]
+pub fn salt(
+    names: [&str; 3],
+    value: MassConcentration,
+    state: &State,
+    inputs: Vec<Rc<Node>>,
+) -> Figure<MassConcentration> {
+    let [id, title, symbol] = names;
+    let figure = Figure::solved(value, CONDUCTIVITY, inputs, state.residual, state.iterations);
+    figure.named(id, title, symbol, &MILLIGRAMS).from_source(&IONIC_CONDUCTIVITY)
+}
+
+const CONDUCTIVITY: &str = "κ = Σ λ·m over all free ions, at 25 °C";
+
+/// Saturation index of lime: zero where lime neither dissolves nor comes down. `None` without calcium or carbonate.
+#[must_use]
+pub fn lime(names: [&str; 3], state: &State, inputs: Vec<Rc<Node>>) -> Option<Figure<Ratio>> {
+    let [id, title, symbol] = names;
+    let value = state.saturation(CALCITE)?;
+    let equation = "10^SI = a(Ca)·a(CO₃) / K, lime";
+    let figure = Figure::solved(Ratio::from_si(value), equation, inputs, state.residual, state.iterations);
+    Some(figure.named(id, title, symbol, &ONE).from_source(&CARBONATE_CONSTANTS))
+}
+
+/// Share of the copper that is the free ion, were there nothing in the water but its ions. `None` without copper.
+#[must_use]
+pub fn free_copper(names: [&str; 3], state: &State, inputs: Vec<Rc<Node>>) -> Option<Figure<Ratio>> {
+    let [id, title, symbol] = names;
+    let total = state.total(COPPER);
+    if total <= 0.0 {
+        return None;
+    }
+    let share = state.of(COPPER) / total;
+    let equation = "f = [Cu] / ([Cu] + Σ of its pairs with OH, CO₃, HCO₃, SO₄ and Cl)";
+    let figure = Figure::solved(Ratio::from_si(share), equation, inputs, state.residual, state.iterations);
+    Some(figure.named(id, title, symbol, &PERCENT).from_source(&COPPER_REVIEWED))
+}
