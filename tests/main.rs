@@ -8,6 +8,7 @@ mod drawing;
 mod evaporation;
 mod font_program;
 mod golden;
+mod ions;
 mod laws;
 mod layout;
 mod matterhorn;
