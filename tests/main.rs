@@ -23,4 +23,5 @@ mod templates;
 mod tidy;
 mod typeset;
 mod units;
+mod water;
 mod workings;

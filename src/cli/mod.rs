@@ -8,6 +8,7 @@ mod jpeg;
 pub mod photo;
 mod pixels;
 mod terminal;
+mod water;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -99,6 +100,9 @@ enum Command {
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,
     },
+    /// Works out one water, or a table of waters, without a site file.
+    #[command(after_help = water::HELP)]
+    Water(Box<water::Arguments>),
 }
 
 #[derive(Debug, clap::Args)]
@@ -173,6 +177,7 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> ExitCode
         Command::Templates { folder, replace } => templates(&folder, replace),
         Command::New { folder } => new(&folder),
         Command::Figures { input, format } => figures(&input, format),
+        Command::Water(arguments) => water::run(&arguments),
     }
 }
 

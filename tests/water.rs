@@ -1,0 +1,459 @@
+//! `weirbook water`, driven as a person does, and its tables held against the reference.
+
+#![expect(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a test that cannot read its own case has failed; the tests of the program read and write files"
+)]
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::process::Command;
+
+use serde_json::Value;
+use tempfile::TempDir;
+
+struct Run {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+fn water(arguments: &[&str]) -> Run {
+    let output = Command::new(env!("CARGO_BIN_EXE_weirbook")).arg("water").args(arguments).output().unwrap();
+    Run {
+        code: output.status.code().unwrap(),
+        out: String::from_utf8(output.stdout).unwrap(),
+        err: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+/// The words of a complaint without the line breaks of the terminal.
+fn flat(words: &str) -> String {
+    words.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The answer to a table: by row, by column.
+fn table_with(text: &str, more: &[&str]) -> (Run, Vec<BTreeMap<String, String>>) {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("waters.csv");
+    fs::write(&path, text).unwrap();
+    let mut arguments = vec!["--table", path.to_str().unwrap()];
+    arguments.extend(more);
+    let run = water(&arguments);
+    let mut reader = csv::Reader::from_reader(run.out.as_bytes());
+    let head: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
+    let rows =
+        reader.records().map(|r| head.iter().cloned().zip(r.unwrap().iter().map(str::to_owned)).collect()).collect();
+    (run, rows)
+}
+
+fn table(text: &str) -> Vec<BTreeMap<String, String>> {
+    let (run, rows) = table_with(text, &[]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert_eq!(run.err, "");
+    rows
+}
+
+fn number(row: &BTreeMap<String, String>, column: &str) -> f64 {
+    row.get(column).unwrap_or_else(|| panic!("no column {column}")).parse().unwrap()
+}
+
+const ONE: [&str; 12] = [
+    "--carbonate-hardness",
+    "6 dKH",
+    "--general-hardness",
+    "8 dGH",
+    "--ph",
+    "8.1",
+    "--temperature",
+    "14 °C",
+    "--conductivity",
+    "420 µS/cm",
+    "--copper",
+    "40 µg/L",
+];
+
+fn one(more: &[&str]) -> Run {
+    water(&[&ONE[..], more].concat())
+}
+
+#[test]
+fn one_water_is_told_stage_by_stage() {
+    let run = one(&["--add", "50 g/m3 NaHCO3", "--open-air"]);
+    assert_eq!((run.code, run.err.as_str()), (0, ""));
+    insta::assert_snapshot!(run.out);
+}
+
+#[test]
+fn one_water_as_json_holds_the_same() {
+    let run = one(&["--add", "50 g/m3 NaHCO3", "--add", "20 g/m3 of salt", "--open-air", "--format", "json"]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let value: Value = serde_json::from_str(&run.out).unwrap();
+    let stages = value["stages"].as_array().unwrap();
+    assert_eq!(stages.len(), 4);
+    let of = |stage: usize, key: &str| stages[stage][key].as_f64().unwrap();
+    assert!((of(0, "ph") - 8.1).abs() < 1e-6);
+    assert!((of(0, "conductivity_25_us_per_cm") - 420.0).abs() < 0.1);
+    // 50 g/m³ of NaHCO3 at 84.006 g/mol are 0.5952 mmol/L; a litre of water at 14 °C weighs 0.99925 kg.
+    let risen = of(1, "alkalinity_meq_per_kg") - of(0, "alkalinity_meq_per_kg");
+    assert!((risen - 50.0 / 84.006 / 0.99925).abs() < 1e-4, "{risen}");
+    // EC-10: 0.486 mg/L of salt for each µS/cm, ± 2.8 %, background under 500; ours stands close to that, and the method reads up
+    // to 1 % low on salt.
+    let per = 20.0 / (of(2, "conductivity_25_us_per_cm") - of(1, "conductivity_25_us_per_cm"));
+    assert!((per / 0.486 - 1.0).abs() < 0.038, "{per}");
+    // In air the pressure is 10^-3.38 atm, and nothing but carbon has moved.
+    assert!((of(3, "log10_co2_pressure_atm") + 3.38).abs() < 1e-9);
+    assert!((of(3, "alkalinity_meq_per_kg") - of(2, "alkalinity_meq_per_kg")).abs() < 1e-9);
+    for stage in stages {
+        assert!(stage["charge_balance_meq_per_kg"].as_f64().unwrap().abs() < 1e-6);
+        assert!(stage["residual"].as_f64().unwrap() < 1e-10);
+        let copper: f64 = stage["species_mol_per_kg"]
+            .as_object()
+            .unwrap()
+            .iter()
+            .filter(|(name, _)| name.starts_with("Cu"))
+            .map(|(name, m)| m.as_f64().unwrap() * if name.starts_with("Cu2(") { 2.0 } else { 1.0 })
+            .sum();
+        // 40 µg/L.
+        assert!((copper * 63.546e6 * 0.99925 - 40.0).abs() < 0.01, "{copper}");
+    }
+    assert!(run.out.contains("upper bound"));
+}
+
+#[test]
+fn chloramine_and_dechlorinator_show_the_ammonia_that_is_left() {
+    let run = one(&["--combined-chlorine", "2 mg/L", "--add", "14 g/m3 Na2S2O3·5H2O", "--format", "json"]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let value: Value = serde_json::from_str(&run.out).unwrap();
+    // CL-08: 0.198 mg N per mg of chlorine.
+    let left = value["stages"][1]["total_ammonia_mg_per_l_n"].as_f64().unwrap();
+    assert!((left - 2.0 * 0.198).abs() < 0.002, "{left}");
+    let run = one(&["--free-chlorine", "2 mg/L", "--add", "0.1 g/m3 Na2S2O3·5H2O"]);
+    assert!(run.out.contains("Chlorine is left"), "{}", run.out);
+}
+
+#[test]
+fn softened_water_is_recognised() {
+    let run = water(&[
+        "--carbonate-hardness",
+        "12 dKH",
+        "--general-hardness",
+        "0.3 dGH",
+        "--ph",
+        "7.9",
+        "--temperature",
+        "57 °F",
+    ]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(flat(&run.out).contains("Softened water: its hardness is gone"), "{}", run.out);
+    assert!(run.out.contains("no copper"));
+}
+
+#[test]
+fn what_is_missing_or_unclear_is_said_all_at_once() {
+    let run = water(&[
+        "--carbonate-hardness",
+        "107 mg/L",
+        "--ph",
+        "8,1",
+        "--add",
+        "50 g/m3 washing powder",
+        "--copper",
+        "40",
+    ]);
+    assert_eq!((run.code, run.out.as_str()), (2, ""));
+    for id in ["ambiguous-unit", "decimal-comma", "missing-reading", "unknown-substance", "number-without-unit"] {
+        assert!(run.err.contains(&format!("error[{id}]")), "{id}: {}", run.err);
+    }
+    assert!(run.err.contains("--temperature") && run.err.contains("--general-hardness"));
+}
+
+#[test]
+fn readings_of_two_waters_get_both_names_and_the_one_to_test_again() {
+    let run = water(&[
+        "--carbonate-hardness",
+        "3 dKH",
+        "--general-hardness",
+        "22 dGH",
+        "--ph",
+        "7.6",
+        "--temperature",
+        "14 °C",
+        "--conductivity",
+        "180 µS/cm",
+    ]);
+    assert_eq!((run.code, run.out.as_str()), (2, ""));
+    let words = flat(&run.err);
+    assert!(
+        words.contains("error[readings-disagree]: general hardness and conductivity cannot be of one water"),
+        "{words}"
+    );
+    assert!(words.contains("test general hardness again first"), "{words}");
+    // Outside the range of the chemistry: an error, not a number.
+    let run = water(&[
+        "--carbonate-hardness",
+        "6 dKH",
+        "--general-hardness",
+        "8 dGH",
+        "--ph",
+        "8.1",
+        "--temperature",
+        "61 °C",
+    ]);
+    assert_eq!((run.code, run.out.as_str()), (2, ""));
+    assert!(run.err.contains("error[outside-the-chemistry]"), "{}", run.err);
+}
+
+// Tables.
+
+/// A reference table with other heads, as input.
+fn renamed(text: &str, heads: &[(&str, &str)]) -> String {
+    let mut lines = text.lines();
+    let head: Vec<&str> = lines.next().unwrap().split(',').collect();
+    let places: Vec<usize> =
+        heads.iter().map(|(from, _)| head.iter().position(|h| h == from).unwrap_or_else(|| panic!("{from}"))).collect();
+    let mut out: String = heads.iter().map(|(_, to)| *to).collect::<Vec<_>>().join(",");
+    for line in lines {
+        let cells: Vec<&str> = line.split(',').collect();
+        out.push('\n');
+        out.push_str(&places.iter().map(|p| cells[*p]).collect::<Vec<_>>().join(","));
+    }
+    out + "\n"
+}
+
+fn reference(text: &str) -> Vec<BTreeMap<String, String>> {
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let head: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
+    reader.records().map(|r| head.iter().cloned().zip(r.unwrap().iter().map(str::to_owned)).collect()).collect()
+}
+
+const IONS: [(&str, &str); 6] = [
+    ("ca_mmol_per_kgw", "calcium [mmol/kg]"),
+    ("mg_mmol_per_kgw", "magnesium [mmol/kg]"),
+    ("na_mmol_per_kgw", "sodium [mmol/kg]"),
+    ("k_mmol_per_kgw", "potassium [mmol/kg]"),
+    ("cl_mmol_per_kgw", "chloride [mmol/kg]"),
+    ("so4_mmol_per_kgw", "sulfate [mmol/kg]"),
+];
+
+#[test]
+fn a_table_of_open_waters_agrees_with_the_reference() {
+    let source = include_str!("reference/carbonate.csv");
+    let open: String = source.lines().filter(|l| !l.starts_with("closed")).map(|l| format!("{l}\n")).collect();
+    let mut heads = vec![
+        ("background", "kind"),
+        ("temperature_c", "temperature [°C]"),
+        ("alkalinity_meq_per_kgw", "alkalinity [meq/kg]"),
+        ("log10_pco2_atm", "log10_co2_pressure [atm]"),
+    ];
+    heads.extend(IONS);
+    let ours = table(&renamed(&open, &heads));
+    let theirs = reference(&open);
+    assert_eq!((ours.len(), theirs.len()), (90, 90));
+    for (ours, theirs) in ours.iter().zip(&theirs) {
+        assert_eq!(ours["kind"], theirs["background"]);
+        // Tolerances as in tests/reference/README.md.
+        assert!((number(ours, "ph") - number(theirs, "ph")).abs() < 0.01);
+        assert!((number(ours, "si_calcite") - number(theirs, "si_calcite")).abs() < 0.02);
+        for (column, name) in [
+            ("inorganic_carbon [mmol/kg]", "dic_mmol_per_kgw"),
+            ("co2 [mmol/kg]", "co2_aq_mmol_per_kgw"),
+            ("hco3 [mmol/kg]", "hco3_mmol_per_kgw"),
+            ("co3 [mmol/kg]", "co3_mmol_per_kgw"),
+            ("ionic_strength [mol/kg]", "ionic_strength_mol_per_kgw"),
+        ] {
+            assert!((number(ours, column) / number(theirs, name) - 1.0).abs() < 0.01, "{column}");
+        }
+        assert!(number(ours, "charge_balance [meq/kg]").abs() < 1e-4);
+        assert!(number(ours, "residual") < 1e-10 && number(ours, "iterations") >= 1.0);
+        for column in ["cu_free [mol/kg]", "si_malachite", "si_tenorite", "si_cu_oh2"] {
+            assert_eq!(ours[column], "", "no copper was given");
+        }
+    }
+}
+
+#[test]
+fn a_table_of_copper_waters_agrees_with_the_reference() {
+    let source = include_str!("reference/copper_speciation.csv");
+    let mut heads = vec![
+        ("temperature_c", "temperature [°C]"),
+        ("ph", "pH"),
+        ("alkalinity_meq_per_kgw", "alkalinity [meq/kg]"),
+        ("cu_total_ug_per_kgw", "copper [µg/kg]"),
+    ];
+    heads.extend(IONS);
+    let ours = table(&renamed(source, &heads));
+    let (theirs, solids) = (reference(source), reference(include_str!("reference/copper_solubility.csv")));
+    assert_eq!((ours.len(), solids.len()), (84, 84));
+    for ((ours, theirs), solid) in ours.iter().zip(&theirs).zip(&solids) {
+        for (column, name) in [
+            ("cu_free [mol/kg]", "m_cu2_mol_per_kgw"),
+            ("cuoh [mol/kg]", "m_cuoh_mol_per_kgw"),
+            ("cu_oh2 [mol/kg]", "m_cuoh2_mol_per_kgw"),
+            ("cuco3 [mol/kg]", "m_cuco3_mol_per_kgw"),
+            ("cu_co3_2 [mol/kg]", "m_cuco32_mol_per_kgw"),
+            ("cuhco3 [mol/kg]", "m_cuhco3_mol_per_kgw"),
+        ] {
+            assert!((number(ours, column) / number(theirs, name) - 1.0).abs() < 0.02, "{column}");
+        }
+        for (column, name) in
+            [("si_malachite", "si_malachite"), ("si_tenorite", "si_tenorite"), ("si_cu_oh2", "si_cuoh2")]
+        {
+            assert!((number(ours, column) - number(theirs, name)).abs() < 0.02, "{column}");
+        }
+        for (column, name) in [
+            ("solubility_malachite [µg/kg]", "cu_malachite_ug_per_kgw"),
+            ("solubility_tenorite [µg/kg]", "cu_tenorite_ug_per_kgw"),
+            ("solubility_cu_oh2 [µg/kg]", "cu_cuoh2_ug_per_kgw"),
+        ] {
+            // The table's chloride closes the charge of the copper in the row, not of what the solid dissolves.
+            assert!((number(ours, column) / number(solid, name) - 1.0).abs() < 0.03, "{column}");
+        }
+    }
+}
+
+#[test]
+fn the_same_water_in_other_units_is_the_same_water() {
+    let density = 0.999_099_6; // Kell (1975) at 15 °C, kg/L.
+    let first = table(
+        "temperature [°C],ph,alkalinity [meq/kg],calcium [mmol/kg],magnesium [mmol/kg],sodium [mmol/kg],chloride [mmol/kg],sulfate [mmol/kg],copper [µg/kg]\n15,8.0,2,1,0.4,1.2,1.4,0.3,40\n",
+    );
+    let litre = |amount: f64| amount * density;
+    let second = table(&format!(
+        "copper [µg/L],sulfate [mg/L],chloride [mg/L],sodium [mg/L Na],magnesium [meq/L],calcium [mg/L as CaCO3],alkalinity [dKH],pH,temperature [°F]\n{},{},{},{},{},{},{},8.0,59\n",
+        litre(40.0),
+        litre(0.3 * 96.056),
+        litre(1.4 * 35.45),
+        litre(1.2 * 22.98977),
+        litre(0.8),
+        litre(100.086),
+        litre(2.0 / 0.356_652),
+    ));
+    for (column, value) in &first[0] {
+        let (a, b): (f64, f64) = (value.parse().unwrap(), second[0][column].parse().unwrap());
+        if !matches!(column.as_str(), "residual" | "charge_balance [meq/kg]") {
+            // The factors above have six digits.
+            assert!((a - b).abs() <= 3e-5 * a.abs(), "{column}: {a} {b}");
+        }
+    }
+    // And by every pair that defines it.
+    let (ph, carbon) = (&first[0]["ph"], &first[0]["inorganic_carbon [mmol/kg]"]);
+    let ions = "1,0.4,1.2,1.4,0.3,40";
+    let heads =
+        "calcium [mmol/kg],magnesium [mmol/kg],sodium [mmol/kg],chloride [mmol/kg],sulfate [mmol/kg],copper [µg/kg]";
+    let rows = table(&format!(
+        "temperature [°C],ph,alkalinity [µeq/kg],inorganic_carbon [µmol/kg],{heads}\n15,{ph},,{c},{ions}\n15,,2000,{c},{ions}\n15,{ph},2000,,{ions}\n",
+        c = carbon.parse::<f64>().unwrap() * 1000.0
+    ));
+    for row in &rows {
+        for (column, value) in row {
+            let a: f64 = value.parse().unwrap();
+            if !matches!(column.as_str(), "residual" | "iterations" | "charge_balance [meq/kg]") {
+                let b = number(&first[0], column);
+                // pH and carbon were written with nine digits.
+                assert!((a - b).abs() <= 1e-6 * b.abs().max(1e-12), "{column}: {a} {b}");
+            }
+        }
+    }
+}
+
+#[test]
+fn open_air_brings_every_row_to_rest() {
+    let text = "temperature [°C],ph,alkalinity [meq/kg],calcium [mmol/kg],chloride [mmol/kg]\n10,7.2,2,1,0\n25,9.0,0.8,1,1.2\n";
+    let (run, rows) = table_with(text, &["--open-air"]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let open = table(
+        "temperature [°C],log10_co2_pressure [atm],alkalinity [meq/kg],calcium [mmol/kg],chloride [mmol/kg]\n10,-3.38,2,1,0\n25,-3.38,0.8,1,1.2\n",
+    );
+    for (a, b) in rows.iter().zip(&open) {
+        assert!((number(a, "ph") - number(b, "ph")).abs() < 1e-8);
+    }
+}
+
+#[test]
+fn unknown_columns_are_carried_through_in_their_order() {
+    let rows = 20_000;
+    let mut text = "\u{FEFF}site,temperature [°C],ph,alkalinity [meq/kg],\"note, free\"\n".to_owned();
+    for n in 0..rows {
+        text.push_str(&format!("pond {n},{},8.0,{},\"a \"\"b\"\", c\"\n", n % 30, 1.0 + f64::from(n % 7)));
+    }
+    let (run, out) = table_with(&text, &[]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(run.out.starts_with("site,\"note, free\",ph,inorganic_carbon [mmol/kg],co2 [mmol/kg],"));
+    assert!(run.out.lines().next().unwrap().ends_with(
+        "si_calcite,conductivity [µS/cm],conductivity_25 [µS/cm],cu_free [mol/kg],cuoh [mol/kg],cu_oh2 [mol/kg],cuco3 [mol/kg],cu_co3_2 [mol/kg],cuhco3 [mol/kg],si_malachite,si_tenorite,si_cu_oh2,solubility_malachite [µg/kg],solubility_tenorite [µg/kg],solubility_cu_oh2 [µg/kg],unionised_ammonia_share,iterations,residual"
+    ));
+    assert_eq!(out.len(), rows as usize);
+    for (n, row) in out.iter().enumerate() {
+        assert_eq!(row["site"], format!("pond {n}"));
+        assert_eq!(row["note, free"], "a \"b\", c");
+    }
+}
+
+#[test]
+fn bad_cells_are_named_by_line_and_column_and_the_other_rows_answered() {
+    let text = "id,temperature [°C],ph,alkalinity [meq/kg],calcium [mmol/kg]\n\
+                a,15,8.0,2,1\n\
+                b,15,eight,2,1\n\
+                c,15,8.0,2,-1\n\
+                d,95,8.0,2,1\n\
+                e,15,,2,1\n\
+                f,15,8.0,2\n\
+                g,15,NaN,2,1\n\
+                h,15,10.5,0.01,1\n\
+                i,15,8.0,2,\n";
+    let (run, rows) = table_with(text, &[]);
+    assert_eq!(run.code, 2);
+    let words = flat(&run.err);
+    for told in [
+        "error[bad-cell]: line 3, column `ph`: `eight` is no number",
+        "error[bad-cell]: line 4, column `calcium`: `-1` is below nothing",
+        "error[no-answer]: line 5: the temperature in °C is 95",
+        "error[undefined-water]: line 6: the water is not defined by what is given: `alkalinity`",
+        "error[cell-count]: line 7: the row has 4 cells, the head has 5",
+        "error[bad-cell]: line 8, column `ph`: `NaN` is no number",
+        "error[no-answer]: line 9: pH 10.50 and an alkalinity of 0.0100 meq/kg are not of one water",
+    ] {
+        assert!(words.contains(told), "{told}\n{words}");
+    }
+    assert_eq!(rows.len(), 9);
+    for (n, row) in rows.iter().enumerate() {
+        let answered = matches!(row["id"].as_str(), "a" | "i");
+        assert_eq!(!row["ph"].is_empty(), answered, "row {n}");
+    }
+}
+
+#[test]
+fn a_table_that_cannot_be_understood_is_refused_whole() {
+    for (text, told) in [
+        ("", "error[empty-table]"),
+        ("temperature [°C],ph\n15,8\n", "error[undefined-water]: the table does not define its waters"),
+        ("ph,alkalinity [meq/kg]\n8,2\n", "error[no-temperature]"),
+        (
+            "temperature,ph,alkalinity [meq/kg]\n15,8,2\n",
+            "error[no-unit-in-head]: line 1: the column `temperature` has no unit",
+        ),
+        (
+            "temperature [°C],ph,alkalinity [mg/L]\n15,8,2\n",
+            "error[ambiguous-unit]: line 1: the column `alkalinity` is in `mg/L`: as CaCO₃ or as bicarbonate?",
+        ),
+        (
+            "temperature [°C],ph,alkalinity [meq/kg],calcium [mg/L]\n15,8,2,40\n",
+            "error[ambiguous-unit]: line 1: the column `calcium` is in `mg/L`: as calcium, or as CaCO₃?",
+        ),
+        ("temperature [°C],ph,alkalinity [furlongs]\n15,8,2\n", "error[unknown-unit]"),
+        ("temperature [°C],ph,alkalinity [µS/cm]\n15,8,2\n", "error[other-quantity]"),
+        ("temperature [°C],ph,PH,alkalinity [meq/kg]\n15,8,8,2\n", "error[repeated-column]"),
+        ("temperature [°C],ph,alkalinity [meq/kg\n15,8,2\n", "error[open-bracket]"),
+        ("temperature [°C];ph;alkalinity [meq/kg]\n15;8;2\n", "error[other-separator]"),
+    ] {
+        let (run, rows) = table_with(text, &[]);
+        assert_eq!((run.code, run.out.as_str(), rows.len()), (2, "", 0), "{text}");
+        assert!(flat(&run.err).contains(told), "{text}\n{}", run.err);
+    }
+    let (run, _) = table_with("temperature [°C],ph,alkalinity [meq/kg]\n15,8,2\n", &["--ph", "8"]);
+    assert_eq!((run.code, run.out.as_str()), (2, ""));
+    assert!(run.err.contains("error[option-beside-table]"));
+    assert_eq!(water(&["--table", "there-is-none.csv"]).code, 1);
+}
