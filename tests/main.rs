@@ -24,4 +24,5 @@ mod tidy;
 mod typeset;
 mod units;
 mod water;
+mod waters;
 mod workings;

@@ -207,112 +207,6 @@ fn readings_of_two_waters_get_both_names_and_the_one_to_test_again() {
 
 // Tables.
 
-/// A reference table with other heads, as input.
-fn renamed(text: &str, heads: &[(&str, &str)]) -> String {
-    let mut lines = text.lines();
-    let head: Vec<&str> = lines.next().unwrap().split(',').collect();
-    let places: Vec<usize> =
-        heads.iter().map(|(from, _)| head.iter().position(|h| h == from).unwrap_or_else(|| panic!("{from}"))).collect();
-    let mut out: String = heads.iter().map(|(_, to)| *to).collect::<Vec<_>>().join(",");
-    for line in lines {
-        let cells: Vec<&str> = line.split(',').collect();
-        out.push('\n');
-        out.push_str(&places.iter().map(|p| cells[*p]).collect::<Vec<_>>().join(","));
-    }
-    out + "\n"
-}
-
-fn reference(text: &str) -> Vec<BTreeMap<String, String>> {
-    let mut reader = csv::Reader::from_reader(text.as_bytes());
-    let head: Vec<String> = reader.headers().unwrap().iter().map(str::to_owned).collect();
-    reader.records().map(|r| head.iter().cloned().zip(r.unwrap().iter().map(str::to_owned)).collect()).collect()
-}
-
-const IONS: [(&str, &str); 6] = [
-    ("ca_mmol_per_kgw", "calcium [mmol/kg]"),
-    ("mg_mmol_per_kgw", "magnesium [mmol/kg]"),
-    ("na_mmol_per_kgw", "sodium [mmol/kg]"),
-    ("k_mmol_per_kgw", "potassium [mmol/kg]"),
-    ("cl_mmol_per_kgw", "chloride [mmol/kg]"),
-    ("so4_mmol_per_kgw", "sulfate [mmol/kg]"),
-];
-
-#[test]
-fn a_table_of_open_waters_agrees_with_the_reference() {
-    let source = include_str!("reference/carbonate.csv");
-    let open: String = source.lines().filter(|l| !l.starts_with("closed")).map(|l| format!("{l}\n")).collect();
-    let mut heads = vec![
-        ("background", "kind"),
-        ("temperature_c", "temperature [°C]"),
-        ("alkalinity_meq_per_kgw", "alkalinity [meq/kg]"),
-        ("log10_pco2_atm", "log10_co2_pressure [atm]"),
-    ];
-    heads.extend(IONS);
-    let ours = table(&renamed(&open, &heads));
-    let theirs = reference(&open);
-    assert_eq!((ours.len(), theirs.len()), (90, 90));
-    for (ours, theirs) in ours.iter().zip(&theirs) {
-        assert_eq!(ours["kind"], theirs["background"]);
-        // Tolerances as in tests/reference/README.md.
-        assert!((number(ours, "ph") - number(theirs, "ph")).abs() < 0.01);
-        assert!((number(ours, "si_calcite") - number(theirs, "si_calcite")).abs() < 0.02);
-        for (column, name) in [
-            ("inorganic_carbon [mmol/kg]", "dic_mmol_per_kgw"),
-            ("co2 [mmol/kg]", "co2_aq_mmol_per_kgw"),
-            ("hco3 [mmol/kg]", "hco3_mmol_per_kgw"),
-            ("co3 [mmol/kg]", "co3_mmol_per_kgw"),
-            ("ionic_strength [mol/kg]", "ionic_strength_mol_per_kgw"),
-        ] {
-            assert!((number(ours, column) / number(theirs, name) - 1.0).abs() < 0.01, "{column}");
-        }
-        assert!(number(ours, "charge_balance [meq/kg]").abs() < 1e-4);
-        assert!(number(ours, "residual") < 1e-10 && number(ours, "iterations") >= 1.0);
-        for column in ["cu_free [mol/kg]", "si_malachite", "si_tenorite", "si_cu_oh2"] {
-            assert_eq!(ours[column], "", "no copper was given");
-        }
-    }
-}
-
-#[test]
-fn a_table_of_copper_waters_agrees_with_the_reference() {
-    let source = include_str!("reference/copper_speciation.csv");
-    let mut heads = vec![
-        ("temperature_c", "temperature [°C]"),
-        ("ph", "pH"),
-        ("alkalinity_meq_per_kgw", "alkalinity [meq/kg]"),
-        ("cu_total_ug_per_kgw", "copper [µg/kg]"),
-    ];
-    heads.extend(IONS);
-    let ours = table(&renamed(source, &heads));
-    let (theirs, solids) = (reference(source), reference(include_str!("reference/copper_solubility.csv")));
-    assert_eq!((ours.len(), solids.len()), (84, 84));
-    for ((ours, theirs), solid) in ours.iter().zip(&theirs).zip(&solids) {
-        for (column, name) in [
-            ("cu_free [mol/kg]", "m_cu2_mol_per_kgw"),
-            ("cuoh [mol/kg]", "m_cuoh_mol_per_kgw"),
-            ("cu_oh2 [mol/kg]", "m_cuoh2_mol_per_kgw"),
-            ("cuco3 [mol/kg]", "m_cuco3_mol_per_kgw"),
-            ("cu_co3_2 [mol/kg]", "m_cuco32_mol_per_kgw"),
-            ("cuhco3 [mol/kg]", "m_cuhco3_mol_per_kgw"),
-        ] {
-            assert!((number(ours, column) / number(theirs, name) - 1.0).abs() < 0.02, "{column}");
-        }
-        for (column, name) in
-            [("si_malachite", "si_malachite"), ("si_tenorite", "si_tenorite"), ("si_cu_oh2", "si_cuoh2")]
-        {
-            assert!((number(ours, column) - number(theirs, name)).abs() < 0.02, "{column}");
-        }
-        for (column, name) in [
-            ("solubility_malachite [µg/kg]", "cu_malachite_ug_per_kgw"),
-            ("solubility_tenorite [µg/kg]", "cu_tenorite_ug_per_kgw"),
-            ("solubility_cu_oh2 [µg/kg]", "cu_cuoh2_ug_per_kgw"),
-        ] {
-            // The table's chloride closes the charge of the copper in the row, not of what the solid dissolves.
-            assert!((number(ours, column) / number(solid, name) - 1.0).abs() < 0.03, "{column}");
-        }
-    }
-}
-
 #[test]
 fn the_same_water_in_other_units_is_the_same_water() {
     let density = 0.999_099_6; // Kell (1975) at 15 °C, kg/L.
@@ -356,6 +250,123 @@ fn the_same_water_in_other_units_is_the_same_water() {
             }
         }
     }
+}
+
+#[test]
+fn every_spelling_of_a_unit_is_the_same_amount() {
+    // 2 meq/kg, 1 mmol/kg, 40 µg/kg at 20 °C, where a litre of water weighs 0.998204 kg (Kell 1975).
+    let litre = 0.998_204;
+    let row = |alkalinity: (&str, f64), calcium: (&str, f64), copper: (&str, f64), temperature: (&str, f64)| {
+        let text = format!(
+            "Alkalinity [{}],CALCIUM [{}],copper [{}],temperature [{}],pH\n{},{},{},{},8.0\n",
+            alkalinity.0, calcium.0, copper.0, temperature.0, alkalinity.1, calcium.1, copper.1, temperature.1
+        );
+        table(&text).remove(0)
+    };
+    let first = row(("meq/kg", 2.0), ("mmol/kg", 1.0), ("µg/kg", 40.0), ("°C", 20.0));
+    for (alkalinity, calcium, copper, temperature) in [
+        (("meq/kgw", 2.0), ("mol/kgw", 0.001), ("ug/kgw", 40.0), ("C", 20.0)),
+        (("µeq/kg", 2000.0), ("µmol/kg", 1000.0), ("mg/kg", 0.04), ("degC", 20.0)),
+        (("mmol/kg", 2.0), ("meq/kg", 2.0), ("nmol/kg", 629.4653), ("K", 293.15)),
+        (("mg/kg CaCO3", 100.0869), ("mg/kg Ca", 40.078), ("µmol/kg", 0.629_465_3), ("°F", 68.0)),
+        (("mg CaCO3/L", 100.0869 * litre), ("mg Ca/L", 40.078 * litre), ("µg/L", 40.0 * litre), ("°C", 20.0)),
+        (
+            ("mg/L as CaCO3", 100.0869 * litre),
+            ("mg/L as CaCO₃", 100.0869 * litre),
+            ("mg/L", 0.04 * litre),
+            ("°C", 20.0),
+        ),
+        (("ppm CaCO3", 100.0869 * litre), ("°dGH", 5.6077 * litre), ("ppb", 40.0 * litre), ("°C", 20.0)),
+        (("dKH", 5.6077 * litre), ("mol/m3", litre), ("mg/m3", 40.0 * litre), ("°C", 20.0)),
+        (("mg/L HCO3", 122.034 * litre), ("mmol/L", litre), ("g/m³", 0.04 * litre), ("°C", 20.0)),
+    ] {
+        let other = row(alkalinity, calcium, copper, temperature);
+        for column in ["inorganic_carbon [mmol/kg]", "ionic_strength [mol/kg]", "cu_free [mol/kg]"] {
+            let (a, b) = (number(&first, column), number(&other, column));
+            // The factors above have five digits or six.
+            assert!((a / b - 1.0).abs() < 2e-5, "{column}: {a} {b}, {alkalinity:?} {calcium:?} {copper:?}");
+        }
+    }
+}
+
+#[test]
+fn a_third_thing_given_must_agree_with_the_other_two() {
+    let text = "temperature [°C],ph,alkalinity [meq/kg],inorganic_carbon [mmol/kg],log10_co2_pressure [atm],calcium [mmol/kg]\n\
+                20,8.0,2,2.02,,1\n\
+                20,8.0,2,2.50,,1\n\
+                20,,2,2.02,-2.0,1\n\
+                20,8.0,,,-3.0,1\n\
+                20,,,2.02,-2.95,1\n\
+                20,,,2.02,-1.0,1\n\
+                20,8.0,,,,1\n\
+                20,,,,,1\n";
+    let (run, rows) = table_with(text, &[]);
+    assert_eq!(run.code, 2);
+    let answered: Vec<bool> = rows.iter().map(|row| !row["ph"].is_empty()).collect();
+    assert_eq!(answered, [true, false, false, true, true, false, false, false]);
+    let words = flat(&run.err);
+    for told in [
+        "error[contradicting-cells]: line 3, column `inorganic_carbon`: 2.5000 mmol/kg is given, and the other cells make it 2.0",
+        "error[contradicting-cells]: line 4, column `log10_co2_pressure`: -2.0000",
+        "error[no-answer]: line 7: the inorganic carbon in mol/kg at rest with this carbon dioxide pressure is 0.0020",
+        "error[undefined-water]: line 8: the water is not defined by what is given: `ph`",
+        "error[undefined-water]: line 9: the water is not defined by what is given: none of them",
+        "waters.csv:3:1",
+    ] {
+        assert!(words.contains(told), "{told}\n{words}");
+    }
+}
+
+#[test]
+fn copper_of_nothing_is_nothing_and_copper_not_given_is_not_known() {
+    let text = "temperature [°C],ph,alkalinity [meq/kg],copper [µg/kg]\n20,8.0,2,0\n20,8.0,2,\n20,8.0,2,10\n";
+    let rows = table(text);
+    assert_eq!((rows[0]["cu_free [mol/kg]"].as_str(), rows[0]["si_malachite"].as_str()), ("0", ""));
+    assert_eq!((rows[1]["cu_free [mol/kg]"].as_str(), rows[1]["si_malachite"].as_str()), ("", ""));
+    assert!(number(&rows[2], "cu_free [mol/kg]") > 0.0);
+    // What stays dissolved beside a solid does not hang on how much there is.
+    let malachite: Vec<f64> = rows.iter().map(|row| number(row, "solubility_malachite [µg/kg]")).collect();
+    assert!((malachite[0] / malachite[1] - 1.0).abs() < 1e-6 && (malachite[0] / malachite[2] - 1.0).abs() < 1e-3);
+}
+
+#[test]
+fn a_column_that_looks_as_if_it_was_to_be_read_is_warned_of() {
+    let text = "Temperature [°C],pH,alkalinity [meq/kg],calcuim [mmol/kg],DIC [mmol/kg],sodium (mmol/kg),si_calcite,site,nitrite [mg/L]\n\
+                20,8.0,2,1,2,1,0.1,pond,0\n";
+    let (run, rows) = table_with(text, &[]);
+    // A warning only: other names are carried through.
+    assert_eq!((run.code, rows.len()), (0, 1));
+    let words = flat(&run.err);
+    for told in [
+        "warning[unread-column]: line 1: the column `calcuim [mmol/kg]` is carried through, not read",
+        "was `calcium` meant?",
+        "was `inorganic_carbon` meant?",
+        "write `sodium [mmol/kg]`",
+        "warning[name-of-an-answer]: line 1: the column `si_calcite`",
+    ] {
+        assert!(words.contains(told), "{told}\n{words}");
+    }
+    assert_eq!(run.err.matches("warning[").count(), 4, "{words}");
+}
+
+#[test]
+fn a_table_from_a_spreadsheet_is_read_or_told_how_to_be_saved() {
+    // CRLF, a byte-order mark, quoted cells, a thousands mark, a printed minus, a blank line at the end.
+    let text = "\u{FEFF}\"temperature [°C]\",\"alkalinity [meq/kg]\",\"log10_co2_pressure [atm]\",\"copper [µg/kg]\"\r\n\
+                \"20\",\"2.0\",\"\u{2212}3.38\",\"1,000\"\r\n\r\n";
+    let rows = table(text);
+    assert_eq!(rows.len(), 1);
+    // The same letters as Windows writes them: 0xB0 for the degree.
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("latin.csv");
+    fs::write(&path, b"temperature [\xB0C],ph,alkalinity [meq/kg]\r\n20,8,2\r\n").unwrap();
+    let run = water(&["--table", path.to_str().unwrap()]);
+    assert_eq!((run.code, run.out.as_str()), (2, ""));
+    assert!(run.err.contains("error[not-utf8]") && run.err.contains("latin.csv:1:14"), "{}", run.err);
+    // An open quote would swallow the rest.
+    let (run, _) = table_with("temperature [°C],ph,alkalinity [meq/kg]\n20,8,\"2\n20,8,2\n", &[]);
+    assert_eq!(run.code, 2);
+    assert!(run.err.contains("error[open-quote]"), "{}", run.err);
 }
 
 #[test]
@@ -409,7 +420,7 @@ fn bad_cells_are_named_by_line_and_column_and_the_other_rows_answered() {
     for told in [
         "error[bad-cell]: line 3, column `ph`: `eight` is no number",
         "error[bad-cell]: line 4, column `calcium`: `-1` is below nothing",
-        "error[no-answer]: line 5: the temperature in °C is 95",
+        "error[out-of-range]: line 5, column `temperature`: `95` is outside the range of the chemistry, 0 to 50 °C",
         "error[undefined-water]: line 6: the water is not defined by what is given: `alkalinity`",
         "error[cell-count]: line 7: the row has 4 cells, the head has 5",
         "error[bad-cell]: line 8, column `ph`: `NaN` is no number",
@@ -455,5 +466,7 @@ fn a_table_that_cannot_be_understood_is_refused_whole() {
     let (run, _) = table_with("temperature [°C],ph,alkalinity [meq/kg]\n15,8,2\n", &["--ph", "8"]);
     assert_eq!((run.code, run.out.as_str()), (2, ""));
     assert!(run.err.contains("error[option-beside-table]"));
+    let (run, _) = table_with("temperature [°C],ph,alkalinity [meq/kg]\n15,8,2\n", &["--format", "json"]);
+    assert!(run.code == 2 && run.err.contains("`--format` is given beside `--table`"));
     assert_eq!(water(&["--table", "there-is-none.csv"]).code, 1);
 }

@@ -4,7 +4,7 @@
 //! ([`Water::closed`]) or at rest with it ([`Water::opened`]). Amounts in mol per kg of water, bare numbers throughout.
 
 use super::conductance;
-use super::speciation::{Constants, IONS, Known, MOST, Refusal, State, speciate};
+use super::speciation::{Constants, IONS, Known, MOST, PH, Refusal, State, speciate};
 use crate::reference::chemistry::{Addition, Agent, CALCITE, CALCIUM, CARBONATE, CHLORIDE, SODIUM, SULFATE};
 
 /// log₁₀ of the carbon dioxide pressure of air, atm [`CARBON_DIOXIDE_AIR`](crate::reference::CARBON_DIOXIDE_AIR).
@@ -225,6 +225,37 @@ impl Water {
         }
         Ok(Some(root(0.0, here, high, |amount| at(amount).map_or(1.0, |value| value - target))))
     }
+}
+
+/// Species of a water of so much inorganic carbon (mol/kg) under a carbon dioxide pressure (log₁₀ atm): the one pair that says neither pH nor
+/// alkalinity. Under a pressure the carbon grows with pH, so that the pH is looked for between the edges of the range.
+///
+/// # Errors
+/// As [`speciate`], and where carbon dioxide alone would be more carbon than there is.
+pub fn of_carbon_and_pressure(
+    constants: &Constants,
+    totals: &[f64; IONS],
+    carbon: f64,
+    log_co2: f64,
+) -> Result<State, Refusal> {
+    let at = |ph: f64| speciate(constants, totals, Known::PhPressure { ph, log_co2 });
+    let least = at(PH.0)?;
+    let beyond = |low, high| Refusal::OutOfRange {
+        what: "the inorganic carbon in mol/kg at rest with this carbon dioxide pressure",
+        value: carbon,
+        low,
+        high,
+    };
+    if carbon < least.carbon {
+        return Err(beyond(least.carbon, MOST));
+    }
+    // A refusal at the high end is for more carbon or salt than the range holds.
+    let over = |ph: f64| at(ph).map_or(1.0, |state| libm::log(state.carbon / carbon));
+    let top = over(PH.1);
+    if top < 0.0 {
+        return Err(beyond(least.carbon, at(PH.1)?.carbon));
+    }
+    at(root(PH.0, libm::log(least.carbon / carbon), PH.1, over))
 }
 
 /// Where `f` changes sign between `low` (where it is `at_low`) and `high`: false position with the Illinois weight, to a

@@ -79,9 +79,9 @@ pub(super) struct Arguments {
     /// Brings the water to rest with air (417 ppm of carbon dioxide) at the end.
     #[arg(long)]
     open_air: bool,
-    /// How to print it.
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    format: Format,
+    /// How to print one water; text without it.
+    #[arg(long, value_enum)]
+    format: Option<Format>,
     /// One water a row; `-` reads from standard input. Writes CSV to standard output.
     #[arg(long, value_name = "FILE.csv")]
     table: Option<PathBuf>,
@@ -113,7 +113,7 @@ pub(super) fn run(arguments: &Arguments) -> ExitCode {
     let answer = asked(arguments, &mut complaints).and_then(|asked| bench(&asked, &mut complaints));
     show(&[], &complaints);
     let Some(bench) = answer else { return ExitCode::from(2) };
-    match arguments.format {
+    match arguments.format.unwrap_or(Format::Text) {
         Format::Text => super::say_line(format_args!("{}", text(&bench).trim_end())),
         Format::Json => match serde_json::to_string_pretty(&json(&bench)) {
             Ok(words) => super::say_line(format_args!("{words}")),

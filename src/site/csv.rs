@@ -1,15 +1,15 @@
-//! The log's grammar: RFC 4180, with the place of every cell. (The `csv` crate tells where a row begins, not a cell.)
+//! The grammar of logs and tables: RFC 4180, with the place of every cell. (The `csv` crate tells where a row begins, not a cell.)
 
 use crate::diag::{Diagnostic, Diagnostics, FileId, Span};
 
 /// A cell: its text without quotes, and its place with them.
-pub(super) struct Cell {
+pub(crate) struct Cell {
     pub text: String,
     pub span: Span,
 }
 
 /// A row of cells. Blank lines are no rows.
-pub(super) struct Row {
+pub(crate) struct Row {
     pub cells: Vec<Cell>,
     pub span: Span,
     /// Counted from one.
@@ -18,31 +18,40 @@ pub(super) struct Row {
 
 /// Splits a text into rows. A quoted cell may hold commas, line breaks and doubled quotes.
 pub(super) fn rows(source: &str, file: FileId, complaints: &mut Diagnostics) -> Vec<Row> {
-    let mut reader = Reader { source, at: 0, line: 1, file };
-    if source.starts_with('\u{FEFF}') {
-        reader.at = '\u{FEFF}'.len_utf8();
-    }
-    let mut rows = Vec::new();
-    while reader.at < source.len() {
-        let (start, line) = (reader.at, reader.line);
-        let cells = reader.row(complaints);
-        let end = cells.last().map_or(start, |c| c.span.end);
-        let blank = matches!(cells.as_slice(), [only] if only.text.trim().is_empty());
-        if !blank {
-            rows.push(Row { cells, span: Span::new(file, start, end), line });
-        }
-    }
-    rows
+    let mut reader = Rows::new(source, file);
+    std::iter::from_fn(|| reader.next_row(complaints)).collect()
 }
 
-struct Reader<'s> {
+/// The same, a row at a time.
+pub(crate) struct Rows<'s> {
     source: &'s str,
     at: usize,
     line: usize,
     file: FileId,
 }
 
-impl Reader<'_> {
+impl<'s> Rows<'s> {
+    pub(crate) fn new(source: &'s str, file: FileId) -> Self {
+        let at = if source.starts_with('\u{FEFF}') { '\u{FEFF}'.len_utf8() } else { 0 };
+        Self { source, at, line: 1, file }
+    }
+}
+
+impl Rows<'_> {
+    /// The next row that is not blank.
+    pub(crate) fn next_row(&mut self, complaints: &mut Diagnostics) -> Option<Row> {
+        while self.at < self.source.len() {
+            let (start, line) = (self.at, self.line);
+            let cells = self.row(complaints);
+            let end = cells.last().map_or(start, |c| c.span.end);
+            let blank = matches!(cells.as_slice(), [only] if only.text.trim().is_empty());
+            if !blank {
+                return Some(Row { cells, span: Span::new(self.file, start, end), line });
+            }
+        }
+        None
+    }
+
     fn rest(&self) -> &str {
         self.source.get(self.at..).unwrap_or_default()
     }

@@ -6,7 +6,7 @@
 
 mod blank;
 mod check;
-mod csv;
+pub(crate) mod csv;
 mod fields;
 mod log;
 pub mod model;

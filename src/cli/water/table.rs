@@ -1,35 +1,36 @@
 //! `weirbook water --table`: one water a row, written as CSV, so that anyone can compare it with another program.
 //!
-//! Rows are read in blocks, worked out on two threads and written in their order, so that a table of any length needs the room
-//! of one block.
+//! Rows are worked out in blocks on two threads and written in their order. Each complaint shows its line and cell.
 #![expect(clippy::print_stderr, reason = "this is where the program speaks")]
 
-use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
-use csv::StringRecord;
-
 use super::{Arguments, solubilities};
 use crate::chem::conductance::conductivity;
 use crate::chem::gases;
-use crate::chem::solution::{AIR, Water};
-use crate::chem::speciation::{Constants, IONS, Known, Refusal, State, speciate};
+use crate::chem::solution::{AIR, Water, of_carbon_and_pressure};
+use crate::chem::speciation::{CELSIUS, Constants, IONS, Known, MOST, PH, PRESSURE, Refusal, State, speciate};
 use crate::cli::show;
-use crate::diag::{Diagnostic, Diagnostics};
+use crate::diag::{Diagnostic, Diagnostics, FileId, Span};
 use crate::reference::chemistry::{
     self as chemistry, CALCITE, CALCIUM, CARBONATE, CHLORIDE, COPPER, COPPER_HYDROXIDE, MAGNESIUM, MALACHITE, NITRATE,
     POTASSIUM, SODIUM, SULFATE, TENORITE, species,
 };
+use crate::site::csv::{Cell, Row, Rows};
+use crate::site::decode;
 use crate::units::table::{CACO3, weight};
-use crate::units::{Kind, ReadError, unit_named};
+use crate::units::{Kind, ReadError, read_number, unit_named};
 
 /// Rows worked out at a time.
 const BLOCK: usize = 8192;
-/// Complaints shown; a table with more is of another kind.
-const MOST: usize = 200;
 const BLOCKS: usize = 2;
+/// The table, as the only text that complaints point into.
+const TABLE: FileId = FileId(0);
+/// How far a third thing given may lie from what two others settle: a share of inorganic carbon, so much in pH or log₁₀ of a
+/// pressure. Wide enough for values printed to two places.
+const AGREES: f64 = 0.02;
 
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -127,27 +128,32 @@ pub(super) fn run(path: &Path, arguments: &Arguments) -> ExitCode {
         show(&[], &complaints);
         return ExitCode::from(2);
     }
-    let source: Box<dyn Read> = if path.as_os_str() == "-" {
-        Box::new(io::stdin().lock())
+    let (name, bytes) = if path.as_os_str() == "-" {
+        let mut bytes = Vec::new();
+        ("standard input".to_owned(), io::stdin().lock().read_to_end(&mut bytes).map(|_| bytes))
     } else {
-        match File::open(path) {
-            Ok(file) => Box::new(file),
-            Err(error) => {
-                eprintln!("error[unreadable-file]: `{}` could not be read: {error}", path.display());
-                return ExitCode::from(1);
-            }
+        (path.display().to_string(), std::fs::read(path))
+    };
+    let bytes = match bytes {
+        Ok(bytes) => bytes,
+        Err(error) => {
+            eprintln!("error[unreadable-file]: `{name}` could not be read: {error}");
+            return ExitCode::from(1);
         }
     };
+    let (text, found) = decode(&name, &bytes, TABLE);
+    drop(bytes);
+    complaints.append(found);
     let out = io::BufWriter::new(io::stdout().lock());
-    match answer(source, out, arguments.open_air, &mut complaints) {
-        Ok(()) => {
-            show(&[], &complaints);
-            ExitCode::from(if complaints.any_error() { 2 } else { 0 })
-        }
+    // A table that is no text in UTF-8 may have lost its units and its signs: nothing is answered.
+    let written =
+        if complaints.any_error() { Ok(()) } else { answer(&text.words, out, arguments.open_air, &mut complaints) };
+    show(&[text], &complaints);
+    match written {
+        Ok(()) => ExitCode::from(if complaints.any_error() { 2 } else { 0 }),
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
         Err(error) => {
-            show(&[], &complaints);
-            eprintln!("error[unwritable-output]: the table could not be read or written to its end: {error}");
+            eprintln!("error[unwritable-output]: the table could not be written to its end: {error}");
             ExitCode::from(1)
         }
     }
@@ -179,56 +185,39 @@ fn alone(arguments: &Arguments, complaints: &mut Diagnostics) {
                 .hint(format!("leave out `--{option}`, or leave out `--table` to work on one water")),
         );
     }
+    if arguments.format.is_some() {
+        complaints.push(
+            Diagnostic::error("option-beside-table", None, "`--format` is given beside `--table`")
+                .why("a table is answered as CSV, whatever the format")
+                .hint("leave out `--format`"),
+        );
+    }
 }
 
 /// Reads a table, writes its answers.
-fn answer(source: impl Read, mut out: impl Write, open_air: bool, complaints: &mut Diagnostics) -> io::Result<()> {
-    let mut reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(source);
-    let mut header = StringRecord::new();
-    let found = reader.read_record(&mut header).map_err(io::Error::other)?;
-    if !found {
+fn answer(source: &str, mut out: impl Write, open_air: bool, complaints: &mut Diagnostics) -> io::Result<()> {
+    let mut rows = Rows::new(source, TABLE);
+    let Some(header) = rows.next_row(complaints) else {
         complaints.push(
             Diagnostic::error("empty-table", None, "the table is empty").hint("its first line names the columns"),
         );
         return Ok(());
-    }
+    };
     let Some(plan) = plan(&header, open_air, complaints) else { return Ok(()) };
-    let head: Vec<&str> = plan.carried.iter().map(|c| header.get(*c).unwrap_or_default()).chain(OUTPUT).collect();
+    let carried = plan.carried.iter().filter_map(|c| header.cells.get(*c)).map(|cell| cell.text.as_str());
     let mut line = String::new();
-    for (n, cell) in head.iter().enumerate() {
+    for (n, cell) in carried.chain(OUTPUT).enumerate() {
         if n > 0 {
             line.push(',');
         }
-        quoted(&mut line, cell.trim_start_matches('\u{FEFF}'));
+        quoted(&mut line, cell);
     }
     line.push('\n');
     out.write_all(line.as_bytes())?;
-    let mut faults = 0;
     loop {
-        let mut block: Vec<StringRecord> = Vec::with_capacity(BLOCK);
-        while block.len() < BLOCK {
-            let mut record = StringRecord::new();
-            match reader.read_record(&mut record) {
-                Ok(true) => block.push(record),
-                Ok(false) => break,
-                Err(error) => {
-                    let line = error.position().map_or(0, csv::Position::line);
-                    complaints.push(
-                        Diagnostic::error(
-                            "unreadable-row",
-                            None,
-                            format!("line {line}: the row cannot be read: {error}"),
-                        )
-                        .hint("save the table as CSV in UTF-8"),
-                    );
-                    if error.is_io_error() {
-                        return Err(io::Error::other(error));
-                    }
-                }
-            }
-        }
+        let block: Vec<Row> = std::iter::from_fn(|| rows.next_row(complaints)).take(BLOCK).collect();
         if block.is_empty() {
-            break;
+            return out.flush();
         }
         let half = block.len().div_ceil(BLOCKS);
         let answers: Vec<Answers> = std::thread::scope(|scope| {
@@ -240,24 +229,13 @@ fn answer(source: impl Read, mut out: impl Write, open_air: bool, complaints: &m
         for part in answers {
             out.write_all(part.text.as_bytes())?;
             for fault in part.faults {
-                faults += 1;
-                if faults <= MOST {
-                    complaints.push(fault);
-                }
+                complaints.push(fault);
             }
         }
         if done != block.len() {
-            return Err(io::Error::other("a part of the table was lost while it was worked out"));
+            return Err(io::Error::other("a part of it was lost while it was worked out"));
         }
     }
-    if faults > MOST {
-        complaints.push(Diagnostic::error(
-            "more-complaints",
-            None,
-            format!("{} more rows have no answer", faults - MOST),
-        ));
-    }
-    out.flush()
 }
 
 /// A cell as CSV.
@@ -273,23 +251,31 @@ fn quoted(line: &mut String, cell: &str) {
 
 // The header.
 
-fn plan(header: &StringRecord, open_air: bool, complaints: &mut Diagnostics) -> Option<Plan> {
+/// A column's name as it is compared: small letters, one `_` between words.
+fn plain_name(name: &str) -> String {
+    name.split([' ', '_', '-', '\t']).filter(|w| !w.is_empty()).collect::<Vec<_>>().join("_").to_lowercase()
+}
+
+fn plan(header: &Row, open_air: bool, complaints: &mut Diagnostics) -> Option<Plan> {
     let mut read: Vec<(usize, &'static str, Holds, Scale)> = Vec::new();
     let mut carried = Vec::new();
-    for (column, head) in header.iter().enumerate() {
-        let head = head.trim_start_matches('\u{FEFF}').trim();
+    for (column, cell) in header.cells.iter().enumerate() {
+        let head = cell.text.trim();
         let (name, unit) = match head.split_once('[') {
             Some((name, rest)) => (name.trim(), rest.trim_end().strip_suffix(']').map(str::trim)),
             None => (head, None),
         };
-        let lower = name.to_ascii_lowercase();
-        let Some((name, holds, example)) = COLUMNS.iter().find(|(known, ..)| *known == lower).copied() else {
+        let plain = plain_name(name);
+        let Some((name, holds, example)) = COLUMNS.iter().find(|(known, ..)| *known == plain).copied() else {
+            if let Some(warning) = nearly(&plain, head, cell.span) {
+                complaints.push(warning);
+            }
             carried.push(column);
             continue;
         };
         if read.iter().any(|(_, known, ..)| *known == name) {
             complaints.push(
-                Diagnostic::error("repeated-column", None, format!("line 1: two columns are called `{name}`"))
+                Diagnostic::error("repeated-column", cell.span, format!("line 1: two columns are called `{name}`"))
                     .why("it is not clear which of them counts")
                     .hint("give one of them another name; it is then carried through"),
             );
@@ -297,21 +283,25 @@ fn plan(header: &StringRecord, open_air: bool, complaints: &mut Diagnostics) -> 
         }
         if head.contains('[') && unit.is_none() {
             complaints.push(
-                Diagnostic::error("open-bracket", None, format!("line 1: the head `{head}` has no closing bracket"))
-                    .hint(format!("write `{name} [{example}]`")),
+                Diagnostic::error(
+                    "open-bracket",
+                    cell.span,
+                    format!("line 1: the head `{head}` has no closing bracket"),
+                )
+                .hint(written(name, example)),
             );
             continue;
         }
         match scale(holds, unit.unwrap_or_default()) {
             Ok(scale) => read.push((column, name, holds, scale)),
-            Err(fault) => complaints.push(head_fault(name, head, example, &fault)),
+            Err(fault) => complaints.push(head_fault(name, head, cell.span, example, &fault)),
         }
     }
     let has = |wanted: Holds| read.iter().any(|(_, _, holds, _)| *holds == wanted);
     if !complaints.any_error() {
         if !has(Holds::Temperature) {
             complaints.push(
-                Diagnostic::error("no-temperature", None, "the table has no column `temperature [°C]`")
+                Diagnostic::error("no-temperature", header.span, "the table has no column `temperature [°C]`")
                     .why("every constant follows temperature")
                     .hint("add the column, with its unit in square brackets"),
             );
@@ -320,44 +310,99 @@ fn plan(header: &StringRecord, open_air: bool, complaints: &mut Diagnostics) -> 
             [Holds::Ph, Holds::Alkalinity, Holds::Carbon, Holds::Pressure].into_iter().filter(|h| has(*h)).count();
         if pair < 2 {
             complaints.push(
-                Diagnostic::error("undefined-water", None, "the table does not define its waters")
+                Diagnostic::error("undefined-water", header.span, "the table does not define its waters")
                     .why("two things settle the carbonate system, and nothing is assumed in a table")
                     .hint("give two of `ph`, `alkalinity [meq/kg]`, `inorganic_carbon [mmol/kg]`, `log10_co2_pressure [atm]`"),
             );
         }
     }
     if complaints.any_error() {
-        if header.len() == 1 && header.get(0).is_some_and(|h| h.contains(';') || h.contains('\t')) {
+        if matches!(header.cells.as_slice(), [only] if only.text.contains([';', '\t'])) {
             complaints.push(
-                Diagnostic::error("other-separator", None, "the columns are not parted by commas")
-                    .hint("save the table as CSV with commas"),
+                Diagnostic::error("other-separator", header.span, "the columns are not parted by commas")
+                    .hint("save the table as CSV with commas, and with decimal points"),
             );
         }
         return None;
     }
     let warm = Constants::at(25.0).ok()?;
-    Some(Plan { read, carried, width: header.len(), open_air, warm })
+    Some(Plan { read, carried, width: header.cells.len(), open_air, warm })
 }
 
-fn head_fault(name: &str, head: &str, example: &str, fault: &ReadError) -> Diagnostic {
-    let write = format!("write `{name} [{example}]`, or another unit of the same quantity");
+/// What others call the columns.
+const SHORT: [(&str, &str); 18] = [
+    ("temp", "temperature"),
+    ("t", "temperature"),
+    ("alk", "alkalinity"),
+    ("total_alkalinity", "alkalinity"),
+    ("ca", "calcium"),
+    ("mg", "magnesium"),
+    ("na", "sodium"),
+    ("k", "potassium"),
+    ("cl", "chloride"),
+    ("so4", "sulfate"),
+    ("sulphate", "sulfate"),
+    ("no3", "nitrate"),
+    ("cu", "copper"),
+    ("dic", "inorganic_carbon"),
+    ("tic", "inorganic_carbon"),
+    ("pco2", "log10_co2_pressure"),
+    ("log_pco2", "log10_co2_pressure"),
+    ("log10_pco2", "log10_co2_pressure"),
+];
+
+/// A column that is carried through, but looks as if it was meant to be read or stands where an answer does.
+fn nearly(plain: &str, head: &str, span: Span) -> Option<Diagnostic> {
+    if OUTPUT.iter().any(|out| out.split(" [").next() == Some(plain)) {
+        return Some(
+            Diagnostic::warning(
+                "name-of-an-answer",
+                span,
+                format!("line 1: the column `{head}` is called as an answer is"),
+            )
+            .label("carried through unread; the answer of that name follows behind it")
+            .hint("give it another name, so that no reader takes one for the other"),
+        );
+    }
+    let bare = plain.split('(').next().unwrap_or_default().trim_end_matches('_');
+    let bare = SHORT.iter().find(|(short, _)| *short == bare).map_or(bare, |(_, long)| *long);
+    // A letter or two amiss, or the unit in round brackets; a short name is near to too many.
+    let (name, _, example) = COLUMNS.iter().find(|(known, ..)| {
+        *known == bare
+            || (known.len() > 3 && bare != "nitrite" && bare.len() > 3 && strsim::damerau_levenshtein(known, bare) <= 2)
+    })?;
+    Some(
+        Diagnostic::warning("unread-column", span, format!("line 1: the column `{head}` is carried through, not read"))
+            .label(format!("was `{name}` meant?"))
+            .why("what it holds does not count as part of the water")
+            .hint(written(name, example)),
+    )
+}
+
+/// How a column's head is written.
+fn written(name: &str, example: &str) -> String {
+    if example.is_empty() { format!("write `{name}`") } else { format!("write `{name} [{example}]`") }
+}
+
+fn head_fault(name: &str, head: &str, span: Span, example: &str, fault: &ReadError) -> Diagnostic {
+    let write = format!("{}, or another unit of the same quantity", written(name, example));
     match fault {
         ReadError::Empty | ReadError::NoUnit => {
-            Diagnostic::error("no-unit-in-head", None, format!("line 1: the column `{head}` has no unit"))
+            Diagnostic::error("no-unit-in-head", span, format!("line 1: the column `{head}` has no unit"))
                 .why("the same number in another unit is another water")
                 .hint(write)
         }
         ReadError::Ambiguous { unit, question, hint } => {
-            Diagnostic::error("ambiguous-unit", None, format!("line 1: the column `{name}` is in `{unit}`: {question}"))
+            Diagnostic::error("ambiguous-unit", span, format!("line 1: the column `{name}` is in `{unit}`: {question}"))
                 .hint(*hint)
         }
         ReadError::OtherKind { unit, measures } => Diagnostic::error(
             "other-quantity",
-            None,
+            span,
             format!("line 1: the column `{name}` is in `{unit}`, a unit of {}", measures.words()),
         )
         .hint(write),
-        _ => Diagnostic::error("unknown-unit", None, format!("line 1: the unit of the column `{head}` is not known"))
+        _ => Diagnostic::error("unknown-unit", span, format!("line 1: the unit of the column `{head}` is not known"))
             .hint(write),
     }
 }
@@ -417,30 +462,34 @@ fn scale(holds: Holds, unit: &str) -> Result<Scale, ReadError> {
     }
 }
 
-/// Units of amount, charge or mass, per kilogram or litre: `mmol/kg`, `meq/L`, `mg/L Ca`, `µg/kg`. `None` for any other, and for a mass whose
-/// form would have to be guessed.
+/// Units of amount, charge or mass, per kilogram of water or litre: `mmol/kg`, `meq/L`, `mg/L Ca`, `mg CaCO3/kg`, `µg/kg`. `None` for any
+/// other, and for a mass whose form would have to be guessed.
 fn amount(holds: Holds, unit: &str) -> Option<Scale> {
     let folded: String = unit
         .replace(['μ', 'µ'], "u")
         .replace('₃', "3")
         .replace('₄', "4")
+        .replace('³', "3")
         .split_whitespace()
         .filter(|word| *word != "as")
         .collect::<String>()
         .to_lowercase();
     let (above, below) = folded.split_once('/')?;
-    let (per_litre, form) = if let Some(form) = below.strip_prefix("kg") {
-        (false, form)
-    } else {
-        (true, below.strip_prefix("litre").or(below.strip_prefix('l'))?)
-    };
-    let (prefix, base) =
-        ["mol", "eq", "val", "g"].into_iter().find_map(|base| above.strip_suffix(base).map(|p| (p, base)))?;
-    let size = match prefix {
-        "" => 1.0,
-        "m" => 1e-3,
-        "u" => 1e-6,
-        "n" => 1e-9,
+    // The longest name first, so that none is taken for the beginning of another.
+    let (per_litre, each_volume, below) = [("kgw", false, 1.0), ("kg", false, 1.0), ("m3", true, 1e-3)]
+        .into_iter()
+        .chain([("litre", true, 1.0), ("liter", true, 1.0), ("l", true, 1.0)])
+        .find_map(|(name, litre, size)| below.strip_prefix(name).map(|rest| (litre, size, rest)))?;
+    let (size, base, above) =
+        [("", 1.0), ("m", 1e-3), ("u", 1e-6), ("n", 1e-9)].into_iter().find_map(|(prefix, size)| {
+            let rest = above.strip_prefix(prefix)?;
+            ["mol", "eq", "val", "g"]
+                .into_iter()
+                .find_map(|base| rest.strip_prefix(base).map(|form| (size, base, form)))
+        })?;
+    // What is counted may stand above or below, not both.
+    let form = match (above, below) {
+        (form, "") | ("", form) => form,
         _ => return None,
     };
     let (own, grams, charges) = match holds {
@@ -462,9 +511,10 @@ fn amount(holds: Holds, unit: &str) -> Option<Scale> {
         ("g", "caco3") if matches!(holds, Holds::Ion(CALCIUM | MAGNESIUM, _)) => 1.0 / CACO3,
         ("g", "hco3") if holds == Holds::Alkalinity => 1.0 / (weight::H + weight::C + 3.0 * weight::O),
         ("g", "n" | "no3-n") if matches!(holds, Holds::Ion(NITRATE, _)) => 1.0 / weight::N,
+        ("g", "co2") if holds == Holds::Carbon => 1.0 / (weight::C + 2.0 * weight::O),
         _ => return None,
     };
-    Some(Scale { size: size * each, zero: 0.0, per_litre })
+    Some(Scale { size: size * each * each_volume, zero: 0.0, per_litre })
 }
 
 // The rows.
@@ -476,7 +526,7 @@ struct Answers {
     rows: usize,
 }
 
-fn work(plan: &Plan, rows: &[StringRecord]) -> Answers {
+fn work(plan: &Plan, rows: &[Row]) -> Answers {
     let mut answers = Answers::default();
     for row in rows {
         answers.rows += 1;
@@ -485,158 +535,140 @@ fn work(plan: &Plan, rows: &[StringRecord]) -> Answers {
             if !std::mem::replace(&mut first, false) {
                 answers.text.push(',');
             }
-            quoted(&mut answers.text, row.get(*column).unwrap_or_default());
+            quoted(&mut answers.text, row.cells.get(*column).map_or("", |cell| cell.text.as_str()));
         }
-        let line = row.position().map_or(0, csv::Position::line);
-        let mut faults = Vec::new();
-        let given = given(plan, row, line, &mut faults);
-        let out = given.and_then(|given| match outcome(plan, &given) {
+        let out = given(plan, row, &mut answers.faults).and_then(|given| match outcome(plan, &given) {
             Ok(out) => Some(out),
-            Err(refusal) => {
-                faults.push(
-                    Diagnostic::error("no-answer", None, format!("line {line}: {refusal}"))
-                        .hint("check the decimal point and the units of the row"),
-                );
+            Err(fault) => {
+                answers.faults.push(fault.told(row));
                 None
             }
         });
-        match out {
-            Some(out) => {
-                for value in out {
-                    if !std::mem::replace(&mut first, false) {
-                        answers.text.push(',');
-                    }
-                    if let Some(value) = value {
-                        number(&mut answers.text, value);
-                    }
-                }
+        // A row without an answer is left blank, all of it.
+        for value in out.unwrap_or_default() {
+            if !std::mem::replace(&mut first, false) {
+                answers.text.push(',');
             }
-            None => {
-                for _ in 0..OUTPUT.len() {
-                    if !std::mem::replace(&mut first, false) {
-                        answers.text.push(',');
-                    }
-                }
+            if let Some(value) = value {
+                number(&mut answers.text, value);
             }
         }
         answers.text.push('\n');
-        answers.faults.append(&mut faults);
     }
     answers
+}
+
+/// What a row gives of the carbonate system, in pH, mol of charge and mol per kg, log₁₀ atm.
+#[derive(Clone, Copy, Debug, Default)]
+struct Carbonates {
+    ph: Option<f64>,
+    alkalinity: Option<f64>,
+    carbon: Option<f64>,
+    log_co2: Option<f64>,
 }
 
 /// A row, as meant.
 struct Given {
     constants: Constants,
     totals: [f64; IONS],
-    known: Known,
+    carbonates: Carbonates,
+    copper: bool,
 }
 
-fn given(plan: &Plan, row: &StringRecord, line: u64, faults: &mut Vec<Diagnostic>) -> Option<Given> {
-    let before = faults.len();
-    if row.len() != plan.width {
+fn given(plan: &Plan, row: &Row, faults: &mut Vec<Diagnostic>) -> Option<Given> {
+    let line = row.line;
+    if row.cells.len() != plan.width {
+        let (cells, width) = (row.cells.len(), plan.width);
         faults.push(
             Diagnostic::error(
                 "cell-count",
-                None,
-                format!("line {line}: the row has {} cells, the head has {}", row.len(), plan.width),
+                row.span,
+                format!("line {line}: the row has {cells} cells, the head has {width}"),
             )
             .why("a cell too many or too few shifts every number behind it")
             .hint("put a cell that holds a comma in quotes"),
         );
         return None;
     }
+    let before = faults.len();
+    let mut celsius = None;
+    let mut carbonates = Carbonates::default();
+    // With what is per litre apart: it waits for the density.
     let mut values: Vec<(Holds, f64, bool)> = Vec::with_capacity(plan.read.len());
     for (column, name, holds, scale) in &plan.read {
-        let text = row.get(*column).unwrap_or_default().trim();
-        if text.is_empty() {
+        let Some(cell) = row.cells.get(*column) else { continue };
+        if cell.text.trim().is_empty() {
             continue;
         }
-        // A minus as print has it is read too.
-        let value: Option<f64> =
-            text.parse().ok().or_else(|| text.replace('\u{2212}', "-").parse().ok()).filter(|v: &f64| v.is_finite());
-        let Some(value) = value else {
-            faults.push(
-                Diagnostic::error(
-                    "bad-cell",
-                    None,
-                    format!("line {line}, column `{name}`: `{}` is no number", clipped(text)),
-                )
-                .hint(
-                    "write a number with a decimal point and nothing else; leave the cell empty where nothing is known",
-                ),
-            );
-            continue;
-        };
-        let value = value * scale.size + scale.zero;
-        if matches!(holds, Holds::Ion(..) | Holds::Carbon) && value < 0.0 {
-            faults.push(
-                Diagnostic::error(
-                    "bad-cell",
-                    None,
-                    format!("line {line}, column `{name}`: `{}` is below nothing", clipped(text)),
-                )
-                .hint("check the sign"),
-            );
-            continue;
+        match value(cell, line, name, *holds, scale) {
+            Ok(value) => match holds {
+                Holds::Temperature => celsius = Some(value),
+                Holds::Ph => carbonates.ph = Some(value),
+                Holds::Pressure => carbonates.log_co2 = Some(value),
+                Holds::Alkalinity | Holds::Carbon | Holds::Ion(..) => values.push((*holds, value, scale.per_litre)),
+            },
+            Err(fault) => faults.push(fault),
         }
-        values.push((*holds, value, scale.per_litre));
     }
     if faults.len() > before {
         return None;
     }
-    let of = |wanted: Holds| values.iter().find(|(holds, ..)| *holds == wanted);
-    let Some((_, celsius, _)) = of(Holds::Temperature) else {
+    let Some(celsius) = celsius else {
         faults.push(
-            Diagnostic::error("undefined-water", None, format!("line {line}: the temperature is missing"))
+            Diagnostic::error("undefined-water", row.span, format!("line {line}: the temperature is missing"))
                 .hint("every constant follows temperature; fill in the cell"),
         );
         return None;
     };
-    let constants = match Constants::at(*celsius) {
-        Ok(constants) => constants,
-        Err(refusal) => {
-            faults.push(Diagnostic::error("no-answer", None, format!("line {line}: {refusal}")).hint("check the unit"));
-            return None;
-        }
-    };
-    let per_kg =
-        |(_, value, per_litre): &(Holds, f64, bool)| if *per_litre { value / constants.density } else { *value };
+    let constants = Constants::at(celsius).ok()?;
     let mut totals = [0.0; IONS];
-    for entry in &values {
-        if let Holds::Ion(ion, _) = entry.0 {
-            totals[ion] = per_kg(entry);
+    let mut copper = false;
+    for (holds, value, per_litre) in values {
+        let value = if per_litre { value / constants.density } else { value };
+        match holds {
+            Holds::Alkalinity => carbonates.alkalinity = Some(value),
+            Holds::Carbon => carbonates.carbon = Some(value),
+            Holds::Ion(ion, _) => {
+                totals[ion] = value;
+                copper |= ion == COPPER;
+            }
+            Holds::Temperature | Holds::Ph | Holds::Pressure => {}
         }
     }
-    let (ph, log_co2) = (of(Holds::Ph).map(|v| v.1), of(Holds::Pressure).map(|v| v.1));
-    let (alkalinity, carbon) = (of(Holds::Alkalinity).map(per_kg), of(Holds::Carbon).map(per_kg));
-    let known = match (ph, alkalinity, carbon, log_co2) {
-        (Some(ph), Some(alkalinity), None, None) => Known::PhAlkalinity { ph, alkalinity },
-        (Some(ph), None, Some(carbon), None) => Known::PhCarbon { ph, carbon },
-        (Some(ph), None, None, Some(log_co2)) => Known::PhPressure { ph, log_co2 },
-        (None, Some(alkalinity), Some(carbon), None) => Known::AlkalinityCarbon { alkalinity, carbon },
-        (None, Some(alkalinity), None, Some(log_co2)) => Known::AlkalinityPressure { alkalinity, log_co2 },
-        _ => {
-            let named: Vec<&str> = [
-                ("`ph`", ph.is_some()),
-                ("`alkalinity`", alkalinity.is_some()),
-                ("`inorganic_carbon`", carbon.is_some()),
-                ("`log10_co2_pressure`", log_co2.is_some()),
-            ]
-            .into_iter()
-            .filter_map(|(name, there)| there.then_some(name))
-            .collect();
-            let have = if named.is_empty() { "none of them".to_owned() } else { named.join(", ") };
-            let message = format!("line {line}: the water is not defined by what is given: {have}");
-            faults.push(
-                Diagnostic::error("undefined-water", None, message)
-                    .why("two things settle the carbonate system: fewer leave it open, a third would contradict them")
-                    .hint("fill in two of ph, alkalinity, inorganic_carbon, log10_co2_pressure, one of them ph or alkalinity"),
-            );
-            return None;
-        }
+    Some(Given { constants, totals, carbonates, copper })
+}
+
+/// A cell's number, in our unit.
+fn value(cell: &Cell, line: usize, name: &str, holds: Holds, scale: &Scale) -> Result<f64, Diagnostic> {
+    let text = cell.text.trim();
+    let place = || format!("line {line}, column `{name}`: `{}`", clipped(text));
+    // A minus as print has it is read too, and commas between thousands.
+    let read = text.parse().ok().or_else(|| read_number(text).ok()).filter(|v: &f64| v.is_finite());
+    let Some(read) = read else {
+        return Err(Diagnostic::error("bad-cell", cell.span, format!("{} is no number", place())).hint(
+            "write a number with a decimal point and nothing else; leave the cell empty where nothing is known",
+        ));
     };
-    Some(Given { constants, totals, known })
+    let value = read * scale.size + scale.zero;
+    let ((low, high), unit) = match holds {
+        Holds::Temperature => (CELSIUS, "°C"),
+        Holds::Ph => (PH, "in pH"),
+        Holds::Pressure => (PRESSURE, "as log10 of atm"),
+        Holds::Alkalinity => ((-MOST, MOST), "mol/kg of charge"),
+        Holds::Carbon | Holds::Ion(..) => ((0.0, MOST), "mol/kg"),
+    };
+    if low == 0.0 && value < 0.0 && holds != Holds::Temperature {
+        return Err(
+            Diagnostic::error("bad-cell", cell.span, format!("{} is below nothing", place())).hint("check the sign")
+        );
+    }
+    if value < low || value > high {
+        let message = format!("{} is outside the range of the chemistry, {low} to {high} {unit}", place());
+        return Err(Diagnostic::error("out-of-range", cell.span, message)
+            .why("beyond it no equation that is used here was fitted")
+            .hint("check the decimal point and the column's unit"));
+    }
+    Ok(value)
 }
 
 fn clipped(text: &str) -> String {
@@ -644,8 +676,90 @@ fn clipped(text: &str) -> String {
     if short.len() < text.len() { format!("{short}…") } else { short }
 }
 
-fn outcome(plan: &Plan, given: &Given) -> Result<[Option<f64>; OUTPUT.len()], Refusal> {
-    let mut state: State = speciate(&given.constants, &given.totals, given.known)?;
+/// Why a row has no answer.
+enum Fault {
+    /// Fewer than two of what settles the carbonate system.
+    Undefined(Carbonates),
+    /// A third thing is given, and differs from what two others settle.
+    Contradicted {
+        column: &'static str,
+        given: f64,
+        settled: f64,
+        unit: &'static str,
+    },
+    Refused(Refusal),
+}
+
+impl From<Refusal> for Fault {
+    fn from(refusal: Refusal) -> Self {
+        Fault::Refused(refusal)
+    }
+}
+
+impl Fault {
+    fn told(&self, row: &Row) -> Diagnostic {
+        let line = row.line;
+        match self {
+            Fault::Undefined(had) => {
+                let have = [
+                    ("`ph`", had.ph.is_some()),
+                    ("`alkalinity`", had.alkalinity.is_some()),
+                    ("`inorganic_carbon`", had.carbon.is_some()),
+                    ("`log10_co2_pressure`", had.log_co2.is_some()),
+                ]
+                .into_iter()
+                .find_map(|(name, there)| there.then_some(name))
+                .unwrap_or("none of them");
+                let message = format!("line {line}: the water is not defined by what is given: {have}");
+                Diagnostic::error("undefined-water", row.span, message)
+                    .why("two things settle the carbonate system, and nothing is assumed in a table")
+                    .hint("fill in two of `ph`, `alkalinity`, `inorganic_carbon`, `log10_co2_pressure`")
+            }
+            Fault::Contradicted { column, given, settled, unit } => {
+                let message = format!(
+                    "line {line}, column `{column}`: {given:.4} {unit} is given, and the other cells make it {settled:.4}"
+                );
+                Diagnostic::error("contradicting-cells", row.span, message)
+                    .why("two things settle the carbonate system; a third must agree with them")
+                    .hint("leave one of the cells blank, or check all of them")
+            }
+            Fault::Refused(refusal) => Diagnostic::error("no-answer", row.span, format!("line {line}: {refusal}"))
+                .hint("check the decimal point and the units of the row"),
+        }
+    }
+}
+
+/// The species of a row: by two things given, a third held against them.
+fn solved(constants: &Constants, totals: &[f64; IONS], had: Carbonates) -> Result<State, Fault> {
+    let Carbonates { ph, alkalinity, carbon, log_co2 } = had;
+    let state = match (alkalinity, ph, carbon, log_co2) {
+        (Some(alkalinity), Some(ph), ..) => speciate(constants, totals, Known::PhAlkalinity { ph, alkalinity })?,
+        (Some(alkalinity), None, Some(carbon), _) => {
+            speciate(constants, totals, Known::AlkalinityCarbon { alkalinity, carbon })?
+        }
+        (Some(alkalinity), None, None, Some(log_co2)) => {
+            speciate(constants, totals, Known::AlkalinityPressure { alkalinity, log_co2 })?
+        }
+        (None, Some(ph), Some(carbon), _) => speciate(constants, totals, Known::PhCarbon { ph, carbon })?,
+        (None, Some(ph), None, Some(log_co2)) => speciate(constants, totals, Known::PhPressure { ph, log_co2 })?,
+        (None, None, Some(carbon), Some(log_co2)) => of_carbon_and_pressure(constants, totals, carbon, log_co2)?,
+        _ => return Err(Fault::Undefined(had)),
+    };
+    if let Some(given) = carbon.filter(|c| (c - state.carbon).abs() > AGREES * state.carbon.abs() + 1e-7) {
+        let (given, settled) = (given * 1000.0, state.carbon * 1000.0);
+        return Err(Fault::Contradicted { column: "inorganic_carbon", given, settled, unit: "mmol/kg" });
+    }
+    if let Some(given) = log_co2 {
+        let settled = state.log_co2().unwrap_or(f64::NEG_INFINITY);
+        if (given - settled).abs() > AGREES {
+            return Err(Fault::Contradicted { column: "log10_co2_pressure", given, settled, unit: "(log10 of atm)" });
+        }
+    }
+    Ok(state)
+}
+
+fn outcome(plan: &Plan, given: &Given) -> Result<[Option<f64>; OUTPUT.len()], Fault> {
+    let mut state = solved(&given.constants, &given.totals, given.carbonates)?;
     if plan.open_air {
         let known = Known::AlkalinityPressure { alkalinity: state.alkalinity, log_co2: AIR };
         state = speciate(&given.constants, &given.totals, known)?;
@@ -655,8 +769,8 @@ fn outcome(plan: &Plan, given: &Given) -> Result<[Option<f64>; OUTPUT.len()], Re
     let water = Water { celsius: 25.0, totals, alkalinity: state.alkalinity, ammonia: 0.0 };
     let warm = water.closed_with(&plan.warm)?;
     let [malachite, tenorite, hydroxide] = solubilities(&given.constants, &state);
-    let copper = given.totals[COPPER] > 0.0;
-    let form = |place: usize| copper.then(|| state.of(place));
+    // Copper given as 0 has no free copper; copper not given is not known.
+    let form = |place: usize| given.copper.then(|| state.of(place));
     Ok([
         Some(state.ph),
         Some(state.carbon * 1000.0),
