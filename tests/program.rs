@@ -326,6 +326,32 @@ fn typing_mistakes_are_answered_with_help() {
     assert!(bench.pdfs().is_empty());
     let run = bench.weirbook(&["plan", "site.toml", "--edition", "shed-shet"]);
     assert!(run.err.contains("shed-sheet"), "the nearest is offered: {}", run.err);
+    // Told as every other complaint, with what to write.
+    for (arguments, told) in [
+        (&["paln"][..], "error[unknown-command]: there is no command `paln`\nhint: did you mean `plan`?"),
+        (&["plan"], "error[missing-argument]: `<SITE.toml>` is missing"),
+        (&["plan", "site.toml", "--edition", "shed-shet"], "error[unknown-value]: `--edition` is `shed-shet`"),
+        (&["plan", "site.toml", "--date"], "error[no-value]: `--date` has no value behind it"),
+        (
+            &["plan", "site.toml", "--date", "18.02.2027"],
+            "error[unreadable-value]: `--date`: `18.02.2027` is not a date",
+        ),
+        (&["plan", "site.toml", "spare.toml"], "error[unknown-option]: `spare.toml` has no place here"),
+        (
+            &["water", "--carbonate-hardnes", "6 dKH"],
+            "error[unknown-option]: there is no option `--carbonate-hardnes`\nhint: did you mean `--carbonate-hardness`?",
+        ),
+        (&["water", "--temperature", "-1 °C"], "hint: write a value below nothing behind `=`"),
+        (&["water", "--ph", "8", "--ph", "7"], "error[given-twice]: `--ph` is given twice"),
+        (
+            &["water", "--format", "yaml"],
+            "error[unknown-value]: `--format` is `yaml`, which is none of its values\nhint: write `text` or `json`",
+        ),
+    ] {
+        let run = bench.weirbook(arguments);
+        assert_eq!((run.code, run.out.as_str()), (2, ""), "{arguments:?}");
+        assert!(run.err.contains(told), "{arguments:?}: {}", run.err);
+    }
 }
 
 #[test]
@@ -338,6 +364,7 @@ fn help_shows_an_example_of_every_command() {
         &["new", "--help"],
         &["figures", "--help"],
         &["templates", "--help"],
+        &["water", "--help"],
     ] {
         let run = bench.done(arguments);
         assert!(run.out.contains("Example") && run.out.contains("weirbook "), "{arguments:?}: {}", run.out);

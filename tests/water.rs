@@ -134,6 +134,58 @@ fn chloramine_and_dechlorinator_show_the_ammonia_that_is_left() {
 }
 
 #[test]
+fn every_substance_may_be_added_by_formula_and_by_name() {
+    // What each brings, from its formula alone: mmol of alkalinity, calcium, sodium, chloride a mmol.
+    for (words, grams, alkalinity, calcium, sodium, chloride) in [
+        ("NaHCO3", 84.006, 1.0, 0.0, 1.0, 0.0),
+        ("baking soda", 84.006, 1.0, 0.0, 1.0, 0.0),
+        ("sodium-bicarbonate", 84.006, 1.0, 0.0, 1.0, 0.0),
+        ("potassium bicarbonate", 100.114, 1.0, 0.0, 0.0, 0.0),
+        ("KHCO₃", 100.114, 1.0, 0.0, 0.0, 0.0),
+        ("Na2CO3", 105.988, 2.0, 0.0, 2.0, 0.0),
+        ("hydrated lime", 74.092, 2.0, 1.0, 0.0, 0.0),
+        ("CaCO3", 100.086, 2.0, 1.0, 0.0, 0.0),
+        ("calcium chloride", 110.978, 0.0, 1.0, 0.0, 2.0),
+        ("calcium-chloride", 110.978, 0.0, 1.0, 0.0, 2.0),
+        ("CaCl2·2H2O", 147.008, 0.0, 1.0, 0.0, 2.0),
+        ("gypsum", 172.164, 0.0, 1.0, 0.0, 0.0),
+        ("salt", 58.440, 0.0, 0.0, 1.0, 1.0),
+        ("of NaCl", 58.440, 0.0, 0.0, 1.0, 1.0),
+        ("KCl", 74.548, 0.0, 0.0, 0.0, 1.0),
+        ("Epsom salt", 246.466, 0.0, 0.0, 0.0, 0.0),
+        ("Na2SO4", 142.036, 0.0, 0.0, 2.0, 0.0),
+        ("HCl", 36.458, -1.0, 0.0, 0.0, 1.0),
+        ("sodium thiosulfate", 248.172, -2.0, 0.0, 2.0, 0.0),
+        ("Na2S2O3", 158.097, -2.0, 0.0, 2.0, 0.0),
+        ("Na2SO3", 126.037, 0.0, 0.0, 2.0, 0.0),
+        ("NaHSO3", 104.056, -1.0, 0.0, 1.0, 0.0),
+        ("Na2S2O5", 190.096, -2.0, 0.0, 2.0, 0.0),
+        ("CuSO4.5H2O", 249.677, 0.0, 0.0, 0.0, 0.0),
+        ("copper from the bars", 63.546, 2.0, 0.0, 0.0, 0.0),
+    ] {
+        let run = one(&["--add", &format!("20 g/m3 {words}"), "--format", "json"]);
+        assert_eq!(run.code, 0, "{words}: {}", run.err);
+        let value: Value = serde_json::from_str(&run.out).unwrap();
+        // A litre of water at 14 °C weighs 0.99925 kg.
+        let mole = 20.0 / grams / 0.99925;
+        let stage = |n: usize| value["stages"][n].clone();
+        let risen = |read: &dyn Fn(&Value) -> f64| (read(&stage(1)) - read(&stage(0))) / mole;
+        let ion = |name: &'static str| move |stage: &Value| stage["composition_mmol_per_kg"][name].as_f64().unwrap();
+        for (what, risen, brought) in [
+            ("alkalinity", risen(&|s| s["alkalinity_meq_per_kg"].as_f64().unwrap()), alkalinity),
+            ("calcium", risen(&ion("calcium")), calcium),
+            ("sodium", risen(&ion("sodium")), sodium),
+            ("chloride", risen(&ion("chloride")), chloride),
+        ] {
+            // Molar masses above have six digits, the density five.
+            assert!((risen - brought).abs() < 1e-4, "{words}: {what} {risen}, {brought}");
+        }
+    }
+    let run = one(&["--add", "20 g/m3 sodium bicarbonat"]);
+    assert!(flat(&run.err).contains("did you mean `sodium bicarbonate`?"), "{}", run.err);
+}
+
+#[test]
 fn softened_water_is_recognised() {
     let run = water(&[
         "--carbonate-hardness",
@@ -285,6 +337,40 @@ fn every_spelling_of_a_unit_is_the_same_amount() {
             let (a, b) = (number(&first, column), number(&other, column));
             // The factors above have five digits or six.
             assert!((a / b - 1.0).abs() < 2e-5, "{column}: {a} {b}, {alkalinity:?} {calcium:?} {copper:?}");
+        }
+    }
+}
+
+#[test]
+fn every_ion_may_be_given_by_mass() {
+    let moles = "temperature [°C],ph,alkalinity [meq/kg],magnesium [mmol/kg],sodium [mmol/kg],potassium [mmol/kg],chloride [mmol/kg],sulfate [mmol/kg],nitrate [mmol/kg],copper [µg/kg]\n\
+                 20,8,2,1,2,0.5,3,0.4,0.1,50\n";
+    let first = table(moles).remove(0);
+    // g/mol of CIAAW; a litre at 20 °C weighs 0.998204 kg.
+    let of = |amounts: [f64; 7]| -> String {
+        let grams = [24.305, 22.98977, 39.0983, 35.45, 96.056, 62.004, 1.0];
+        amounts.iter().zip(grams).map(|(a, g)| format!(",{}", a * g)).collect()
+    };
+    let heads = ["magnesium", "sodium", "potassium", "chloride", "sulfate", "nitrate"];
+    for (unit, factor, nitrate) in [
+        ("mg/kg", 1.0, "mg/kg NO3"),
+        ("µg/kg", 1000.0, "µg/kg NO3"),
+        ("mg/L", 0.998_204, "mg/L NO3"),
+        ("ppm", 0.998_204, "ppm NO3"),
+        ("g/m3", 0.998_204, "mg/L as NO3"),
+        ("g/L", 0.000_998_204, "g/L NO3"),
+    ] {
+        let head: String = heads
+            .iter()
+            .map(|ion| if *ion == "nitrate" { format!(",nitrate [{nitrate}]") } else { format!(",{ion} [{unit}]") })
+            .collect();
+        let cells = of([1.0, 2.0, 0.5, 3.0, 0.4, 0.1, 0.05].map(|a| a * factor));
+        let row =
+            table(&format!("temperature [°C],ph,alkalinity [meq/kg]{head},copper [{unit}]\n20,8,2{cells}\n")).remove(0);
+        for column in ["ionic_strength [mol/kg]", "conductivity [µS/cm]", "charge_balance [meq/kg]", "cuco3 [mol/kg]"]
+        {
+            let (a, b) = (number(&first, column), number(&row, column));
+            assert!((a - b).abs() < 2e-5 * a.abs() + 1e-10, "{unit}: {column}: {a} {b}");
         }
     }
 }
@@ -448,6 +534,10 @@ fn a_table_that_cannot_be_understood_is_refused_whole() {
         (
             "temperature [°C],ph,alkalinity [mg/L]\n15,8,2\n",
             "error[ambiguous-unit]: line 1: the column `alkalinity` is in `mg/L`: as CaCO₃ or as bicarbonate?",
+        ),
+        (
+            "temperature [°C],ph,inorganic_carbon [mg/L]\n15,8,24\n",
+            "error[ambiguous-unit]: line 1: the column `inorganic_carbon` is in `mg/L`: as carbon or as carbon dioxide?",
         ),
         (
             "temperature [°C],ph,alkalinity [meq/kg],calcium [mg/L]\n15,8,2,40\n",

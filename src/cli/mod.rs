@@ -5,6 +5,7 @@ pub mod art;
 pub mod complaints;
 mod files;
 mod jpeg;
+mod line;
 pub mod photo;
 mod pixels;
 mod terminal;
@@ -164,6 +165,9 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> ExitCode
     let cli = match Cli::try_parse_from(arguments) {
         Ok(cli) => cli,
         Err(error) => {
+            if let Some(complaint) = line::complaint(&error) {
+                return fail(2, complaint);
+            }
             let code = if error.use_stderr() { 2 } else { 0 };
             return match error.print() {
                 Err(fault) if fault.kind() != std::io::ErrorKind::BrokenPipe => ExitCode::from(1),

@@ -1,5 +1,4 @@
 //! `weirbook water`: a bench for one water without a site file, or a table of waters.
-#![expect(clippy::print_stderr, reason = "this is where the program speaks")]
 
 mod table;
 
@@ -95,15 +94,31 @@ enum Format {
     Json,
 }
 
-pub(super) const HELP: &str = "Examples:
-  weirbook water --carbonate-hardness \"6 dKH\" --general-hardness \"8 dGH\" --ph 8.1 --temperature \"14 °C\" --conductivity \"420 µS/cm\" --copper \"40 µg/L\" --add \"50 g/m3 NaHCO3\" --open-air
+pub(super) const HELP: &str = r#"Examples:
+  weirbook water --carbonate-hardness "6 dKH" --general-hardness "8 dGH" --ph 8.1 \
+      --temperature "14 °C" --conductivity "420 µS/cm" --copper "40 µg/L" \
+      --add "50 g/m3 NaHCO3" --open-air
   weirbook water --table waters.csv > answers.csv
 
-Substances for --add: Ca(OH)2, CaCO3, CaCl2, CaCl2.2H2O, CaSO4.2H2O, Cu, CuSO4.5H2O, HCl, KCl, KHCO3, MgSO4.7H2O, Na2CO3, Na2SO4, NaCl, NaHCO3; dechlorinators Na2S2O3, Na2S2O3.5H2O, Na2S2O5, Na2SO3, NaHSO3; names work too.
+Substances for --add, by formula or name:
+  buffers           NaHCO3 (baking soda), KHCO3, Na2CO3, CaCO3, Ca(OH)2
+  calcium           CaCl2 (the pure salt), CaCl2.2H2O (flake), CaSO4.2H2O (gypsum)
+  salts             NaCl (salt), KCl, Na2SO4, MgSO4.7H2O (Epsom salt)
+  dechlorinators    Na2S2O3.5H2O (sodium thiosulfate), Na2S2O3, Na2S2O5, Na2SO3, NaHSO3
+  copper and acid   Cu (from the bars), CuSO4.5H2O, HCl
 
-Columns of a table, units in square brackets, any subset that defines a water: temperature [°C]; two of ph, alkalinity [meq/kg], inorganic_carbon [mmol/kg], log10_co2_pressure [atm]; calcium, magnesium, sodium, potassium, chloride, sulfate, nitrate [mmol/kg], copper [µg/kg]. Other units of the same quantities are read too (mg/L, dKH, °F...). Ions are taken as they stand, nothing is closed or assumed. Other columns are carried through. With --open-air each water is then brought to rest with air.
-
-A row that has no answer keeps its carried columns and leaves the rest blank; it is complained of, and the exit code is 2.";
+A table has one water a row, with units in square brackets:
+  temperature [°C]                   always
+  ph, alkalinity [meq/kg],           any two; a third must agree with them;
+  inorganic_carbon [mmol/kg],        with a pressure the water stands open to it
+  log10_co2_pressure [atm]
+  calcium, magnesium, sodium,        nothing where blank or missing
+  potassium, chloride, sulfate,
+  nitrate [mmol/kg], copper [µg/kg]
+Other units of the same quantities are read too (mg/L, mg/L CaCO3, dKH, °F...). Ions are taken as
+they stand: nothing is closed or assumed. Other columns are carried through. --open-air brings
+each water to rest with air. A row that has no answer keeps its carried columns, leaves the rest
+blank, and is complained of by line and column; the exit code is then 2."#;
 
 pub(super) fn run(arguments: &Arguments) -> ExitCode {
     if let Some(path) = &arguments.table {
@@ -117,10 +132,7 @@ pub(super) fn run(arguments: &Arguments) -> ExitCode {
         Format::Text => super::say_line(format_args!("{}", text(&bench).trim_end())),
         Format::Json => match serde_json::to_string_pretty(&json(&bench)) {
             Ok(words) => super::say_line(format_args!("{words}")),
-            Err(error) => {
-                eprintln!("error[no-json]: {error}");
-                return ExitCode::from(1);
-            }
+            Err(error) => return super::fail(1, Diagnostic::error("no-json", None, error.to_string())),
         },
     }
     ExitCode::SUCCESS
@@ -318,7 +330,11 @@ fn addition(words: &str) -> Result<Addition, Diagnostic> {
                     (None, None) if name.is_empty() => continue,
                     (None, None) => {
                         let message = format!("`--add \"{words}\"`: no substance is called `{name}`");
-                        return Err(Diagnostic::error("unknown-substance", None, message).hint(known()));
+                        let hint = match chemistry::nearest_substance(name) {
+                            Some(near) => format!("did you mean `{near}`? {}", known()),
+                            None => known(),
+                        };
+                        return Err(Diagnostic::error("unknown-substance", None, message).hint(hint));
                     }
                 };
                 let called = match dose {

@@ -359,7 +359,7 @@ pub static ADDITIONS: &[Addition] = &[
         ions: &[(CALCIUM, 1.0)], alkalinity: 2.0, citation: &ATOMIC_WEIGHTS },
     Addition { formula: "CaCO3", name: "calcium carbonate, if it dissolves", molar_mass: CA + C + 3.0 * O,
         ions: &[(CALCIUM, 1.0), (CARBONATE, 1.0)], alkalinity: 2.0, citation: &ATOMIC_WEIGHTS },
-    Addition { formula: "CaCl2", name: "calcium chloride", molar_mass: CA + 2.0 * CL,
+    Addition { formula: "CaCl2", name: "calcium chloride, anhydrous", molar_mass: CA + 2.0 * CL,
         ions: &[(CALCIUM, 1.0), (CHLORIDE, 2.0)], alkalinity: 0.0, citation: &ATOMIC_WEIGHTS },
     Addition { formula: "CaCl2.2H2O", name: "calcium chloride dihydrate", molar_mass: CA + 2.0 * CL + 2.0 * (2.0 * H + O),
         ions: &[(CALCIUM, 1.0), (CHLORIDE, 2.0)], alkalinity: 0.0, citation: &ATOMIC_WEIGHTS },
@@ -438,11 +438,30 @@ pub static AGENTS: &[Agent] = &[
         sodium: 1.0, sulfur: 1.0, chlorine: 1.0, citation: &DECHLORINATION },
 ];
 
-/// A formula as it is compared: no spaces, `·` and `*` as `.`, subscripts as digits.
+/// What else the rows are called, sorted, with the formula meant. Where a shop's name may mean two things the plan's own substance is
+/// meant: pure calcium chloride, crystals of thiosulfate.
+#[rustfmt::skip]
+static ALSO: &[(&str, &str)] = &[
+    ("baking soda", "NaHCO3"),
+    ("calcium chloride", "CaCl2"),
+    ("calcium chloride flake", "CaCl2.2H2O"),
+    ("chalk", "CaCO3"),
+    ("copper", "Cu"),
+    ("pond salt", "NaCl"),
+    ("slaked lime", "Ca(OH)2"),
+    ("soda ash", "Na2CO3"),
+    ("sodium chloride", "NaCl"),
+    ("sodium hydrogencarbonate", "NaHCO3"),
+    ("sodium thiosulphate", "Na2S2O3.5H2O"),
+    ("table salt", "NaCl"),
+    ("thiosulfate", "Na2S2O3.5H2O"),
+];
+
+/// A formula or name as it is compared: no spaces and hyphens, `·` and `*` as `.`, subscripts as digits.
 fn folded(formula: &str) -> String {
     formula
         .chars()
-        .filter(|c| !c.is_whitespace())
+        .filter(|c| !c.is_whitespace() && *c != '-')
         .map(|c| match c {
             '·' | '*' | '•' => '.',
             '₀'..='₉' => char::from_digit(u32::from(c) - u32::from('₀'), 10).unwrap_or(c),
@@ -451,16 +470,36 @@ fn folded(formula: &str) -> String {
         .collect()
 }
 
+/// What is looked for, folded, by its formula where the words are another name.
+fn wanted(words: &str) -> String {
+    let given = folded(words);
+    ALSO.iter().find(|(name, _)| folded(name) == given).map_or(given, |(_, formula)| folded(formula))
+}
+
 /// The addition with this formula or name.
 #[must_use]
 pub fn addition(words: &str) -> Option<&'static Addition> {
-    let wanted = folded(words);
+    let wanted = wanted(words);
     ADDITIONS.iter().find(|a| folded(a.formula) == wanted || folded(a.name) == wanted)
 }
 
 /// The dechlorinator with this formula or name.
 #[must_use]
 pub fn agent(words: &str) -> Option<&'static Agent> {
-    let wanted = folded(words);
+    let wanted = wanted(words);
     AGENTS.iter().find(|a| folded(a.formula) == wanted || folded(a.name) == wanted)
+}
+
+/// The formula or name that comes nearest to words which name nothing.
+#[must_use]
+pub fn nearest_substance(words: &str) -> Option<&'static str> {
+    let names =
+        ADDITIONS.iter().flat_map(|a| [a.formula, a.name]).chain(AGENTS.iter().flat_map(|a| [a.formula, a.name]));
+    let given = folded(words);
+    names
+        .chain(ALSO.iter().map(|(name, _)| *name))
+        .map(|name| (strsim::damerau_levenshtein(&folded(name), &given), name))
+        .min_by_key(|(distance, _)| *distance)
+        .filter(|(distance, name)| *distance <= 2 && distance * 3 <= name.chars().count())
+        .map(|(_, name)| name)
 }

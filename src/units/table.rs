@@ -207,7 +207,7 @@ pub const MICROGRAMS: Unit = unit(Kind::MassConcentration, "µg/L", 1e-6, &["ug/
 /// Parts per billion: µg/L.
 pub const PPB: Unit = unit(Kind::MassConcentration, "ppb", 1e-6, &[]);
 /// Grams per litre.
-pub const GRAMS_PER_LITRE: Unit = unit(Kind::MassConcentration, "g/L", 1.0, &["g/l"]);
+pub const GRAMS_PER_LITRE: Unit = unit(Kind::MassConcentration, "g/L", 1.0, &["g/l", "kg/m3", "kg/m³"]);
 /// Grams per cubic metre.
 pub const GRAMS_PER_CUBIC_METRE: Unit = unit(Kind::MassConcentration, "g/m³", 1e-3, &["g/m3"]);
 // Nitrogen and phosphorus, by the form they are counted in.

@@ -1,7 +1,6 @@
 //! `weirbook water --table`: one water a row, written as CSV, so that anyone can compare it with another program.
 //!
 //! Rows are worked out in blocks on two threads and written in their order. Each complaint shows its line and cell.
-#![expect(clippy::print_stderr, reason = "this is where the program speaks")]
 
 use std::io::{self, Read, Write};
 use std::path::Path;
@@ -12,7 +11,7 @@ use crate::chem::conductance::conductivity;
 use crate::chem::gases;
 use crate::chem::solution::{AIR, Water, of_carbon_and_pressure};
 use crate::chem::speciation::{CELSIUS, Constants, IONS, Known, MOST, PH, PRESSURE, Refusal, State, speciate};
-use crate::cli::show;
+use crate::cli::{fail, fault, show};
 use crate::diag::{Diagnostic, Diagnostics, FileId, Span};
 use crate::reference::chemistry::{
     self as chemistry, CALCITE, CALCIUM, CARBONATE, CHLORIDE, COPPER, COPPER_HYDROXIDE, MAGNESIUM, MALACHITE, NITRATE,
@@ -137,8 +136,8 @@ pub(super) fn run(path: &Path, arguments: &Arguments) -> ExitCode {
     let bytes = match bytes {
         Ok(bytes) => bytes,
         Err(error) => {
-            eprintln!("error[unreadable-file]: `{name}` could not be read: {error}");
-            return ExitCode::from(1);
+            let message = format!("`{name}` could not be read: {}", fault(&error));
+            return fail(1, Diagnostic::error("unreadable-file", None, message));
         }
     };
     let (text, found) = decode(&name, &bytes, TABLE);
@@ -153,8 +152,8 @@ pub(super) fn run(path: &Path, arguments: &Arguments) -> ExitCode {
         Ok(()) => ExitCode::from(if complaints.any_error() { 2 } else { 0 }),
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
         Err(error) => {
-            eprintln!("error[unwritable-output]: the table could not be written to its end: {error}");
-            ExitCode::from(1)
+            let message = format!("the table could not be written to its end: {}", fault(&error));
+            fail(1, Diagnostic::error("unwritable-output", None, message))
         }
     }
 }
@@ -434,7 +433,15 @@ fn scale(holds: Holds, unit: &str) -> Result<Scale, ReadError> {
             };
             Ok(Scale { size: 1.0, zero: libm::log10(atm), per_litre: false })
         }
-        Holds::Alkalinity | Holds::Carbon | Holds::Ion(..) => amount(holds, unit).ok_or(()).or_else(|()| {
+        Holds::Carbon => amount(holds, unit).ok_or_else(|| match unit_named(Kind::MassConcentration, unit) {
+            Ok(_) => ReadError::Ambiguous {
+                unit: unit.to_owned(),
+                question: "as carbon or as carbon dioxide?",
+                hint: "write `mg/L C` or `mg/L CO2`, whichever was counted; they differ 3.7-fold",
+            },
+            Err(_) => unknown(),
+        }),
+        Holds::Alkalinity | Holds::Ion(..) => amount(holds, unit).ok_or(()).or_else(|()| {
             // Trade units, held per cubic metre.
             let kinds: &[Kind] = match holds {
                 Holds::Alkalinity => &[Kind::CarbonateHardness],
@@ -446,9 +453,9 @@ fn scale(holds: Holds, unit: &str) -> Result<Scale, ReadError> {
             for kind in kinds {
                 let found = unit_named(*kind, unit);
                 if let Ok(found) = found {
-                    let grams = match holds {
-                        // Nitrate is held as kilograms of the ion, the others here as moles or charge.
-                        Holds::Ion(NITRATE, grams) => 1000.0 / grams,
+                    let grams = match (kind, holds) {
+                        // Held as kilograms of the ion, the others here as moles or charge.
+                        (Kind::MassConcentration | Kind::Nitrate, Holds::Ion(_, grams)) => 1000.0 / grams,
                         _ => 1.0,
                     };
                     return Ok(Scale { size: found.size * 1e-3 * grams, zero: 0.0, per_litre: true });
