@@ -21,6 +21,7 @@ mod specimen;
 mod style;
 mod templates;
 mod tidy;
+mod treatment;
 mod typeset;
 mod units;
 mod water;

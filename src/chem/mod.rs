@@ -2,8 +2,9 @@
 //!
 //! Kernels take bare numbers whose units stand in their comments and know nothing of workings: [`speciation`] (every
 //! species at equilibrium), [`conductance`], [`solution`] (a water as its ions, and what is done to it), [`composition`]
-//! (a water from a contractor's readings), [`gases`] and [`activity`]. [`carbonate`] is the ideal carbonate system, kept as a second opinion for tests. The other files
-//! are thin wrappers that build figures; [`figures`] has those of the solver.
+//! (a water from a contractor's readings), [`treatment`] (courses of additions, and the least that is needed), [`gases`] and
+//! [`activity`]. [`carbonate`] is the ideal carbonate system, kept as a second opinion for tests. The other files are thin
+//! wrappers that build figures; [`figures`] has those of the solver.
 
 pub mod activity;
 pub mod ammonia;
@@ -18,3 +19,4 @@ pub mod figures;
 pub mod gases;
 pub mod solution;
 pub mod speciation;
+pub mod treatment;
