@@ -881,6 +881,11 @@ fn every_addition_is_neutral_and_weighs_what_the_substances_say() {
         assert!((uncovered - row.alkalinity).abs() < 1e-12, "{}", row.formula);
     }
     for substance in weirbook::reference::SUBSTANCES {
+        // The plan finds them by name, too.
+        let named = table::addition(substance.name)
+            .map(|a| a.molar_mass)
+            .or(table::agent(substance.name).map(|a| a.molar_mass));
+        assert!(named.is_some_and(|grams| (grams - substance.molar_mass).abs() < 1e-9), "{}", substance.name);
         if let Some(row) = table::addition(substance.formula) {
             assert!((row.molar_mass - substance.molar_mass).abs() < 1e-9, "{}", row.formula);
             assert!((row.alkalinity - substance.charge).abs() < 1e-12, "{}", row.formula);

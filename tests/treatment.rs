@@ -1,12 +1,12 @@
 //! Courses of additions and the joint correction: against the reference tables where they have them, else against brute force.
 
 #![expect(clippy::unwrap_used, reason = "a test that cannot read its own case has failed")]
-#![expect(clippy::print_stdout, reason = "how many cases there were is there to be read: run with --nocapture")]
 
 use std::collections::BTreeMap;
 
-use weirbook::chem::composition::{Readings, compose};
+use weirbook::chem::composition::{Composed, Readings, compose};
 use weirbook::chem::solution::Water;
+use weirbook::chem::speciation::Refusal;
 use weirbook::chem::treatment::{
     Bar, Bounds, Correction, DayLimits, Goals, Remedy, Stage, Steps, Unmet, correct, course, fewest_days, range,
 };
@@ -269,14 +269,17 @@ fn a_correction_says_what_stands_in_its_way() {
     assert!(matches!(correct(&water, &remedies, &goals, &bounds), Err(Unmet::Barred { by: Bar::Lime })));
 }
 
+/// What may be asked of a water from readings.
+type Asked = dyn Fn(&Composed) -> Result<f64, Refusal>;
+
 #[test]
 fn a_range_holds_every_corner_of_the_readings() {
     let read = pond(4.0, 6.0, 7.8, Some(300.0));
-    let step = 0.356_65e-3;
+    const STEP: f64 = 0.356_65e-3;
     let steps = Steps {
         // A drop count stands for a step less; the others for half a step either way.
-        alkalinity: (step, 0.0),
-        general_hardness: (step / 2.0, 0.0),
+        alkalinity: (STEP, 0.0),
+        general_hardness: (STEP / 2.0, 0.0),
         ph: (0.05, 0.05),
         conductivity: (6.0, 6.0),
         ..Steps::default()
@@ -284,15 +287,13 @@ fn a_range_holds_every_corner_of_the_readings() {
     let salt = table::addition("NaCl").unwrap();
     let bicarbonate = table::addition("NaHCO3").unwrap();
     // Salt to 500 µS/cm after bicarbonate to 7 degrees; pH at rest; free calcium.
-    let salt_needed = |c: &weirbook::chem::composition::Composed| {
-        let buffered = c.water.with(bicarbonate, c.water.dose_to_alkalinity(bicarbonate, 7.0 * step).unwrap());
+    let salt_needed = |c: &Composed| {
+        let buffered = c.water.with(bicarbonate, c.water.dose_to_alkalinity(bicarbonate, 7.0 * STEP).unwrap());
         Ok(buffered.dose_to_conductivity(salt, 500.0)?.unwrap())
     };
-    let buffer_needed =
-        |c: &weirbook::chem::composition::Composed| Ok(c.water.dose_to_alkalinity(bicarbonate, 7.0 * step).unwrap());
-    let ph_at_rest = |c: &weirbook::chem::composition::Composed| Ok(Stage::at_rest(&c.water)?.state.ph);
-    let wanted: [&dyn Fn(&weirbook::chem::composition::Composed) -> Result<f64, weirbook::chem::speciation::Refusal>;
-        3] = [&salt_needed, &buffer_needed, &ph_at_rest];
+    let buffer_needed = |c: &Composed| Ok(c.water.dose_to_alkalinity(bicarbonate, 7.0 * STEP).unwrap());
+    let ph_at_rest = |c: &Composed| Ok(Stage::at_rest(&c.water)?.state.ph);
+    let wanted: [&Asked; 3] = [&salt_needed, &buffer_needed, &ph_at_rest];
     for of in wanted {
         let found = range(&read, &steps, of).unwrap();
         assert!(found.low <= found.best && found.best <= found.high);
@@ -313,6 +314,6 @@ fn a_range_holds_every_corner_of_the_readings() {
     }
     // The buffer for a drop count: the step in full above, nothing below.
     let found = range(&read, &steps, buffer_needed).unwrap();
-    assert!((found.best - 3.0 * step).abs() < 1e-9 && (found.low - found.best).abs() < 1e-9);
-    assert!((found.high - 4.0 * step).abs() < 1e-9);
+    assert!((found.best - 3.0 * STEP).abs() < 1e-9 && (found.low - found.best).abs() < 1e-9);
+    assert!((found.high - 4.0 * STEP).abs() < 1e-9);
 }
