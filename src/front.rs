@@ -35,13 +35,14 @@ pub struct Job {
     pub site: Site,
     /// The plan.
     pub plan: Plan,
-    /// Hash of the site file, the log, the date and the units.
+    /// Hash of the site file, the log, the weather, the date and the units.
     pub fingerprint: [u8; 32],
     letterhead: Letterhead,
     accent: [u8; 3],
     photos: Vec<document::Pictured>,
     site_text: Text,
     log_text: Option<Text>,
+    weather_text: Option<Text>,
     /// The workings as JSON. Written when the first edition is made: all editions carry the same.
     workings: OnceLock<String>,
 }
@@ -53,7 +54,18 @@ pub fn prepare(
     choices: Choices,
     supplies: &dyn Supplies,
 ) -> (Option<Job>, Diagnostics) {
-    let parsed = site::parse(site_text, log, choices.date);
+    prepare_with_weather(site_text, log, None, choices, supplies)
+}
+
+/// [`prepare`] with the weather file that the site file names ([`site::weather_file`]), if it could be fetched.
+pub fn prepare_with_weather(
+    site_text: &Text,
+    log: Option<&Text>,
+    weather: Option<&Text>,
+    choices: Choices,
+    supplies: &dyn Supplies,
+) -> (Option<Job>, Diagnostics) {
+    let parsed = site::parse_with_weather(site_text, log, weather, choices.date);
     let mut complaints = parsed.complaints;
     let Some(site) = parsed.site else { return (None, complaints) };
     let Some(date) = choices.date.or(site.plan_date.as_ref().map(|d| d.value)) else {
@@ -72,8 +84,8 @@ pub fn prepare(
     match plan::decide(&site, texts, date, system) {
         Ok((plan, found)) => {
             complaints.append(found);
-            let fingerprint = fingerprint(site_text, log, date, system);
-            let (site_text, log_text) = (site_text.clone(), log.cloned());
+            let fingerprint = fingerprint([Some(site_text), log, weather], date, system);
+            let (site_text, log_text, weather_text) = (site_text.clone(), log.cloned(), weather.cloned());
             let job = Job {
                 site,
                 plan,
@@ -83,6 +95,7 @@ pub fn prepare(
                 photos,
                 site_text,
                 log_text,
+                weather_text,
                 workings: OnceLock::new(),
             };
             (Some(job), complaints)
@@ -94,10 +107,10 @@ pub fn prepare(
     }
 }
 
-fn fingerprint(site: &Text, log: Option<&Text>, date: NaiveDate, system: System) -> [u8; 32] {
+fn fingerprint(texts: [Option<&Text>; 3], date: NaiveDate, system: System) -> [u8; 32] {
     let mut hash = Sha256::new();
     // Lengths keep two texts from running into each other.
-    for text in [Some(site), log].into_iter().flatten() {
+    for text in texts.into_iter().flatten() {
         hash.update((text.words.len() as u64).to_le_bytes());
         hash.update(text.words.as_bytes());
     }
@@ -191,6 +204,10 @@ fn enclosed(job: &Job) -> Vec<Attachment> {
     let mut files = vec![file(&site.name, "application/toml", &site.words, "The site file of this plan", "Source")];
     if let Some(log) = &job.log_text {
         files.push(file(&log.name, "text/csv", &log.words, "The log of readings this plan rests on", "Data"));
+    }
+    if let Some(weather) = &job.weather_text {
+        let words = "The weather the forecast of this plan rests on";
+        files.push(file(&weather.name, "text/csv", &weather.words, words, "Data"));
     }
     let workings = job.workings.get_or_init(|| {
         // One line a figure: short, and still to be read by a person.

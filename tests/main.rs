@@ -27,3 +27,4 @@ mod units;
 mod water;
 mod waters;
 mod workings;
+mod year;

@@ -24,7 +24,7 @@ use crate::page::fonts::Fonts;
 use crate::plan::Word;
 use crate::supplies::{Shipped, Supplies};
 use crate::units::System;
-use crate::{prepare, render, sheet, site};
+use crate::{prepare_with_weather, render, sheet, site};
 
 pub use files::Folder;
 use files::Unreadable;
@@ -210,23 +210,26 @@ fn read(input: &Input, words: Option<&Words>) -> Result<Run, ExitCode> {
     let bytes = std::fs::read(&input.site).map_err(|e| unreadable(&input.site, &e))?;
     let (site_text, mut complaints) = site::decode(&input.site.display().to_string(), &bytes, FileId::SITE);
     let folder = input.site.parent().map(Path::to_path_buf).unwrap_or_default();
-    let log = match site::log_file(&site_text).map(|name| folder.join(name)) {
-        Some(path) => match std::fs::read(&path) {
-            Ok(bytes) => Some(site::decode(&path.display().to_string(), &bytes, FileId::LOG)),
-            // That it is not there is said at the line that names it.
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
-            Err(error) => {
-                let said = format!("the log `{}` could not be read: {}", path.display(), fault(&error));
-                let hint = "`file` under `[log]` of the site file names a file of readings, such as `log.csv`";
-                return Err(fail(1, Diagnostic::error("unreadable-file", None, said).hint(hint)));
+    let mut beside = |name: Option<String>, file: FileId, key: &str, hint: &'static str| {
+        let Some(path) = name.map(|name| folder.join(name)) else { return Ok(None) };
+        match std::fs::read(&path) {
+            Ok(bytes) => {
+                let (text, found) = site::decode(&path.display().to_string(), &bytes, file);
+                complaints.append(found);
+                Ok(Some(text))
             }
-        },
-        None => None,
+            // That it is not there is said at the line that names it.
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
+            Err(error) => {
+                let said = format!("the {key} `{}` could not be read: {}", path.display(), fault(&error));
+                Err(fail(1, Diagnostic::error("unreadable-file", None, said).hint(hint)))
+            }
+        }
     };
-    let log = log.map(|(text, found)| {
-        complaints.append(found);
-        text
-    });
+    let hint = "`file` under `[log]` of the site file names a file of readings, such as `log.csv`";
+    let log = beside(site::log_file(&site_text), FileId::LOG, "log", hint)?;
+    let hint = "`file` under `[climate]` of the site file names a file of daily weather, such as `weather.csv`";
+    let weather = beside(site::weather_file(&site_text), FileId::WEATHER, "weather file", hint)?;
     let mut supplies = Folder::new(folder);
     if let Some(templates) = words.and_then(|words| words.templates.as_deref()) {
         complaints.append(supplies.read_templates(templates).map_err(|fault| no_templates(templates, &fault))?);
@@ -234,10 +237,11 @@ fn read(input: &Input, words: Option<&Words>) -> Result<Run, ExitCode> {
     }
     let choices = Choices { date: input.date, system: input.units.map(system) };
     let undecodable = complaints.any_error();
-    let (job, found) = prepare(&site_text, log.as_ref(), choices, &supplies);
+    let (job, found) = prepare_with_weather(&site_text, log.as_ref(), weather.as_ref(), choices, &supplies);
     complaints.append(found);
-    let log = log.unwrap_or_else(|| Text { name: String::new(), words: String::new() });
-    let mut texts = vec![site_text, log];
+    // By their `FileId`s; a log or a weather file that is not there keeps its place.
+    let none = || Text { name: String::new(), words: String::new() };
+    let mut texts = vec![site_text, log.unwrap_or_else(none), weather.unwrap_or_else(none)];
     texts.extend(document::texts(&supplies));
     show(&texts, &complaints);
     let failed = undecodable || complaints.any_error();

@@ -13,6 +13,8 @@ impl FileId {
     pub const SITE: FileId = FileId(0);
     /// The log of readings.
     pub const LOG: FileId = FileId(1);
+    /// The weather file.
+    pub const WEATHER: FileId = FileId(2);
 }
 
 /// A stretch of a text, in bytes from its start.

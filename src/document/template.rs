@@ -28,7 +28,7 @@ const LONGEST_TAG: usize = 400;
 #[must_use]
 pub fn file_of(name: &str) -> FileId {
     let index = PARTS.iter().position(|part| *part == name).unwrap_or(0);
-    FileId(FileId::LOG.0 + 1 + index as u16)
+    FileId(FileId::WEATHER.0 + 1 + index as u16)
 }
 
 /// The templates as texts, in the order in which complaints point into them.
@@ -464,7 +464,7 @@ pub(super) fn located(slips: Vec<Slip>, sources: Option<&Sources>, name: &str, t
     for slip in slips {
         let (file, at) = sources.and_then(|s| s.of(slip.at)).unwrap_or((file_of(name), 0));
         let words =
-            file.0.checked_sub(FileId::LOG.0 + 1).and_then(|i| texts.get(usize::from(i))).map(|t| t.words.as_str());
+            file.0.checked_sub(FileId::WEATHER.0 + 1).and_then(|i| texts.get(usize::from(i))).map(|t| t.words.as_str());
         let words = words.unwrap_or_default();
         let found = sources.is_some().then(|| words.get(at..)).flatten().map(|tail| {
             // The word may stand a few lines below the mark: a table's rows have one each, a paragraph's lines too.

@@ -52,6 +52,7 @@ impl Texts<'_> {
     pub fn place(&self, span: Span) -> String {
         match (span.file, self.log) {
             (FileId::LOG, Some(log)) => format!("log line {}", log.line_of(span.start)),
+            (FileId::WEATHER, _) => "the weather file".to_owned(),
             _ => format!("site file, line {}", self.site.line_of(span.start)),
         }
     }

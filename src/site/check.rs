@@ -6,7 +6,7 @@ use super::fields::{Bounds, FIELDS, field, listed, nearest};
 use super::model::*;
 use super::values::{clipped, plain};
 use super::written::{Complaints, Table};
-use crate::diag::Diagnostic;
+use crate::diag::{Diagnostic, Text};
 use crate::reference::SUBSTANCES;
 use crate::units::table as unit;
 use crate::units::{Kind, Length, Ratio, Si, System};
@@ -42,6 +42,7 @@ pub(super) struct Told {
     pub kits: Vec<Kit>,
     pub practice: Practice,
     pub photos: Vec<Photo>,
+    pub year: super::year::YearAsTold,
     pub log_file: Option<Stated<String>>,
     pub plan_date: Option<Stated<NaiveDate>>,
     pub next_visit: Option<Stated<NaiveDate>>,
@@ -59,7 +60,12 @@ pub(super) struct Head {
     pub visited_by: Option<String>,
 }
 
-pub(super) fn check(mut root: Table<'_, '_>, plan_date: Option<NaiveDate>, c: &mut Complaints<'_>) -> Told {
+pub(super) fn check(
+    mut root: Table<'_, '_>,
+    plan_date: Option<NaiveDate>,
+    weather: Option<&Text>,
+    c: &mut Complaints<'_>,
+) -> Told {
     let mut told = Told::default();
     site(&mut root, plan_date, &mut told, c);
     told.firm = need(&mut root, "firm", "the plan bears the firm's name", c).and_then(|t| firm(t, c));
@@ -84,6 +90,13 @@ pub(super) fn check(mut root: Table<'_, '_>, plan_date: Option<NaiveDate>, c: &m
     let steps = told.panel.as_ref().map(|p| p.steps);
     told.practice = root.table("practice", c).map(|t| practice(t, steps, c)).unwrap_or_default();
     told.photos = root.tables("photo", c).into_iter().filter_map(|t| photo(t, c)).collect();
+    let latitude = told.head.as_ref().is_none_or(|head| head.latitude.is_some());
+    told.year = super::year::year(&mut root, latitude, weather, c);
+    // A valve told of with the top-up is a valve of the supply.
+    let valve = told.year.top_up.as_ref().is_some_and(|t| t.by == super::year::TopUpBy::FloatValve);
+    if let Some(supply) = told.supply.as_mut().filter(|_| valve) {
+        supply.float_valve = true;
+    }
     told.log_file = root.table("log", c).and_then(|mut t| {
         let file = t.need_text("file", "it names the readings", "\"log.csv\"", c);
         t.finish(c);

@@ -6,6 +6,7 @@
 
 mod blank;
 mod check;
+mod climate;
 pub(crate) mod csv;
 mod fields;
 mod log;
@@ -14,14 +15,17 @@ mod sense;
 mod text;
 mod values;
 mod written;
+mod year;
 
 use chrono::NaiveDate;
 use toml::de::DeTable;
 
 pub use self::blank::{blank_log, blank_site};
+pub use self::climate::{Climate, DayWeather, MONTH_DAYS, Normals, Twelve};
 pub use self::model::*;
 pub use self::text::{decode, mistaken};
 use self::written::Table;
+pub use self::year::{Care, CareWhat, Catchment, DrainDown, Feed, Losses, TopUp, TopUpBy, YearAsTold};
 use crate::diag::{Diagnostic, Diagnostics, FileId, Text};
 
 /// Everything that could be understood, and every complaint.
@@ -39,6 +43,17 @@ pub struct Parsed {
 /// the line is known. Spans in `site` have [`FileId::SITE`], those in `log` [`FileId::LOG`].
 #[must_use]
 pub fn parse(site: &Text, log: Option<&Text>, plan_date: Option<NaiveDate>) -> Parsed {
+    parse_with_weather(site, log, None, plan_date)
+}
+
+/// [`parse`] with the weather file that `[climate]` names, if it could be fetched. Its spans have [`FileId::WEATHER`].
+#[must_use]
+pub fn parse_with_weather(
+    site: &Text,
+    log: Option<&Text>,
+    weather: Option<&Text>,
+    plan_date: Option<NaiveDate>,
+) -> Parsed {
     let mut complaints = Diagnostics::new();
     if let Some(found) = mistaken(site, FileId::SITE) {
         complaints.push(found);
@@ -48,7 +63,7 @@ pub fn parse(site: &Text, log: Option<&Text>, plan_date: Option<NaiveDate>) -> P
     let log = if wrong_log.is_some() { None } else { log };
     let told = if text::readable(site, FileId::SITE, &mut complaints) {
         let (root, mut found) = written::grammar(&site.words, &mut complaints);
-        let told = check::check(Table::root(&root), plan_date, &mut found);
+        let told = check::check(Table::root(&root), plan_date, weather, &mut found);
         match wrong_log {
             Some(wrong) => found.list.push(wrong),
             None => no_log(&told, log, &mut found),
@@ -120,6 +135,7 @@ fn whole(told: check::Told, visits: Vec<Visit>) -> Option<Site> {
         kits: told.kits,
         practice: told.practice,
         photos: told.photos,
+        year: told.year,
         visits,
     })
 }
@@ -132,4 +148,10 @@ pub fn log_file(site: &Text) -> Option<String> {
     let log = root.get_ref().iter().find(|(key, _)| key.get_ref() == "log")?.1;
     let file = log.get_ref().as_table()?.iter().find(|(key, _)| key.get_ref() == "file")?.1;
     file.get_ref().as_str().map(str::trim).filter(|name| !name.is_empty()).map(str::to_owned)
+}
+
+/// The path that `[climate] file = ...` names, relative to the site file. Never fails, as [`log_file`].
+#[must_use]
+pub fn weather_file(site: &Text) -> Option<String> {
+    climate::file_name(site)
 }

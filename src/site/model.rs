@@ -84,6 +84,8 @@ pub struct Site {
     pub practice: Practice,
     /// Photographs for the plan.
     pub photos: Vec<Photo>,
+    /// Weather, and what comes and goes over the year.
+    pub year: super::year::YearAsTold,
     /// The log, oldest first.
     pub visits: Vec<Visit>,
 }

@@ -108,7 +108,11 @@ pub(super) fn readable(text: &Text, file: FileId, complaints: &mut Diagnostics) 
             Diagnostic::error("empty-file", Span::new(file, 0, 0), format!("`{}` is empty", text.name))
                 .label("nothing is written here")
                 .why("no plan can be made from nothing")
-                .hint("`weirbook new FOLDER` writes a site file and a log to fill in"),
+                .hint(if file == FileId::WEATHER {
+                    "the first line names the columns: `date,max temperature [°C],min temperature [°C],rain [mm]`"
+                } else {
+                    "`weirbook new FOLDER` writes a site file and a log to fill in"
+                }),
         );
     }
     !empty

@@ -211,10 +211,11 @@ fn misread(error: &ReadError, text: &str, kind: Option<Kind>, bounds: &Bounds, p
         }
         ReadError::UnknownUnit { unit, .. } if kind.is_none() && between(unit).is_none() => {
             let unit = clipped(unit);
+            let ph = what != "evaporation factor";
             Diagnostic::error("unknown-unit", place.span, format!("{what} has a unit, `{unit}`"))
-                .label("pH is a number without a unit")
+                .label(if ph { "pH is a number without a unit" } else { "a number without a unit belongs here" })
                 .why("something else may have been meant")
-                .hint(place.write(example))
+                .hint(place.write(if ph { example } else { "1.05" }))
         }
         ReadError::UnknownUnit { unit, .. } if between(unit).is_some() => {
             let sign = between(unit).unwrap_or_default();

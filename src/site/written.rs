@@ -38,7 +38,7 @@ impl<'d> Complaints<'d> {
     }
 
     /// Runs a check that fills a plain list, and sifts what it says.
-    fn through<T>(&mut self, check: impl FnOnce(&mut Diagnostics) -> T) -> T {
+    pub(super) fn through<T>(&mut self, check: impl FnOnce(&mut Diagnostics) -> T) -> T {
         let mut found = Diagnostics::new();
         let result = check(&mut found);
         for complaint in found.sorted() {
@@ -175,6 +175,13 @@ impl<'t, 'i> Table<'t, 'i> {
     /// The text of a key as written, if it is a text; does not count as asking for it.
     pub(super) fn text_as_written(&self, key: &str) -> Option<&str> {
         self.entries.iter().find(|(k, _)| k.get_ref() == key).and_then(|(_, value)| value.get_ref().as_str())
+    }
+
+    /// The text of a key of a part, as written, if both are there; does not count as asking for either.
+    pub(super) fn text_within(&self, part: &str, key: &str) -> Option<&str> {
+        let (_, value) = self.entries.iter().find(|(k, _)| k.get_ref() == part)?;
+        let (_, value) = value.get_ref().as_table()?.iter().find(|(k, _)| k.get_ref() == key)?;
+        value.get_ref().as_str()
     }
 
     /// Whether the key is there; does not count as asking for it.

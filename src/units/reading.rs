@@ -2,8 +2,8 @@
 
 use super::quantities::{
     AmmoniaNitrogen, Angle, Area, Calcium, CarbonateHardness, Conductivity, ElectricCurrent, ElectricPotential,
-    GeneralHardness, Length, Mass, MassConcentration, Nitrate, NitriteIon, Phosphate, Ratio, Si, TemperatureInterval,
-    ThermodynamicTemperature, Time, Volume, VolumeRate,
+    GeneralHardness, HeatFluxDensity, Length, Mass, MassConcentration, MassRate, Nitrate, NitriteIon, Phosphate, Ratio,
+    Si, TemperatureInterval, ThermodynamicTemperature, Time, Velocity, Volume, VolumeRate,
 };
 use super::table::{self, Unit};
 
@@ -33,6 +33,9 @@ pub enum Kind {
     Time,
     Share,
     Angle,
+    Speed,
+    Sunlight,
+    MassRate,
     /// Printed in workings, never read from input.
     Printed,
 }
@@ -64,6 +67,9 @@ impl Kind {
             Kind::Time => "time",
             Kind::Share => "share",
             Kind::Angle => "latitude",
+            Kind::Speed => "speed",
+            Kind::Sunlight => "sunlight",
+            Kind::MassRate => "mass a day",
             Kind::Printed => "number",
         }
     }
@@ -94,6 +100,9 @@ impl Kind {
             Kind::Time => "8 s",
             Kind::Share => "80 %",
             Kind::Angle => "55.2 °N",
+            Kind::Speed => "2.4 m/s",
+            Kind::Sunlight => "14 MJ/m2",
+            Kind::MassRate => "120 g/day",
             Kind::Printed => "1",
         }
     }
@@ -136,7 +145,10 @@ impl Kind {
             Kind::Volume if matches!(unit, "gal" | "gallon" | "gallons") => {
                 ("US or imperial gallons?", "write `US gal` or `imp gal`; they differ by a fifth")
             }
-            Kind::Flow if matches!(unit, "gal/min" | "gpm" | "gal/h" | "gph" | "gal/day") => {
+            Kind::Flow if matches!(unit, "gal/day" | "gpd") => {
+                ("US or imperial gallons?", "write `US gal/day` or `imp gal/day`; they differ by a fifth")
+            }
+            Kind::Flow if matches!(unit, "gal/min" | "gpm" | "gal/h" | "gph") => {
                 ("US or imperial gallons?", "write `US gal/min` or `imp gal/min`; they differ by a fifth")
             }
             Kind::Angle if matches!(unit, "°w" | "°e" | "w" | "e") => {
@@ -161,7 +173,7 @@ readable! {
     CarbonateHardness => CarbonateHardness, GeneralHardness => GeneralHardness, Calcium => Calcium,
     MassConcentration => MassConcentration, AmmoniaNitrogen => Ammonia, NitriteIon => Nitrite, Nitrate => Nitrate,
     Phosphate => Phosphate, VolumeRate => Flow, ElectricCurrent => Current, ElectricPotential => Voltage,
-    Time => Time, Ratio => Share, Angle => Angle,
+    Time => Time, Ratio => Share, Angle => Angle, Velocity => Speed, HeatFluxDensity => Sunlight, MassRate => MassRate,
 }
 
 /// Why a text is not a quantity of the kind asked for. Byte ranges are within the text given.

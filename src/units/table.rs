@@ -254,6 +254,8 @@ pub const IMPERIAL_GALLONS_PER_MINUTE: Unit = unit(Kind::Flow, "imp gal/min", IM
 pub const LITRES_PER_DAY: Unit = unit(Kind::Flow, "L/day", 1e-3 / DAY, &["l/day", "l/d"]);
 /// US gallons per day.
 pub const US_GALLONS_PER_DAY: Unit = unit(Kind::Flow, "US gal/day", US_GAL / DAY, &["usgal/day"]);
+/// Imperial gallons per day.
+pub const IMPERIAL_GALLONS_PER_DAY: Unit = unit(Kind::Flow, "imp gal/day", IMP_GAL / DAY, &["impgal/day"]);
 // Electricity.
 /// Ampere.
 pub const AMPERE: Unit = unit(Kind::Current, "A", 1.0, &["a"]);
@@ -281,8 +283,34 @@ pub const ONE: Unit = unit(Kind::Share, "", 1.0, &[]);
 pub const DEGREE: Unit = unit(Kind::Angle, "°", 0.017_453_292_519_943_295, &["deg", "°n", "n"]);
 /// Degree of arc, south of the equator.
 pub const DEGREE_SOUTH: Unit = unit(Kind::Angle, "° S", -0.017_453_292_519_943_295, &["°s", "degs", "s"]);
+// Weather.
+/// Metres per second.
+pub const METRES_PER_SECOND: Unit = unit(Kind::Speed, "m/s", 1.0, &[]);
+/// Kilometres per hour.
+pub const KILOMETRES_PER_HOUR: Unit = unit(Kind::Speed, "km/h", 1.0 / 3.6, &["kmh", "kph"]);
+/// Miles per hour (international mile).
+pub const MILES_PER_HOUR: Unit = unit(Kind::Speed, "mph", 0.447_04, &["mi/h"]);
+/// Knots: nautical miles of 1,852 m an hour.
+pub const KNOTS: Unit = unit(Kind::Speed, "kn", 1852.0 / 3600.0, &["knots", "knot", "kt"]);
+/// Megajoules per square metre and day, held as the day's mean power.
+pub const MEGAJOULES: Unit =
+    unit(Kind::Sunlight, "MJ/m²", 1e6 / DAY, &["mj/m2", "mj/m2/day", "mj/m²/day", "mj/m2/d", "mj/m²/d"]);
+/// Kilowatt-hours per square metre and day.
+pub const KILOWATT_HOURS: Unit = unit(Kind::Sunlight, "kWh/m²", 3.6e6 / DAY, &["kwh/m2", "kwh/m2/day", "kwh/m²/day"]);
+/// Watts per square metre, mean of the day.
+pub const WATTS: Unit = unit(Kind::Sunlight, "W/m²", 1.0, &["w/m2"]);
+/// Grams per day, as fish are fed.
+pub const GRAMS_A_DAY: Unit = unit(Kind::MassRate, "g/day", 1e-3 / DAY, &["g/d"]);
+/// Kilograms per day.
+pub const KILOGRAMS_A_DAY: Unit = unit(Kind::MassRate, "kg/day", 1.0 / DAY, &["kg/d"]);
+/// Ounces per day.
+pub const OUNCES_A_DAY: Unit = unit(Kind::MassRate, "oz/day", LB / 16.0 / DAY, &["oz/d"]);
+/// Pounds per day.
+pub const POUNDS_A_DAY: Unit = unit(Kind::MassRate, "lb/day", LB / DAY, &["lb/d"]);
 
 // Only printed, never read.
+/// Millimetres per day.
+pub const MILLIMETRES_A_DAY: Unit = unit(Kind::Printed, "mm a day", 1e-3 / DAY, &[]);
 /// Grams per mole.
 pub const GRAMS_PER_MOLE: Unit = unit(Kind::Printed, "g/mol", 1e-3, &[]);
 /// Moles.
@@ -334,8 +362,11 @@ pub const ALL: &[Unit] = &[
     AMMONIA_N, AMMONIA_NH3, AMMONIA_NH4,
     NITRITE_ION, NITRITE_N, NITRATE_ION, NITRATE_N, PHOSPHATE_ION, PHOSPHATE_P,
     LITRES_PER_SECOND, LITRES_PER_MINUTE, CUBIC_METRES_PER_HOUR, US_GALLONS_PER_MINUTE,
-    IMPERIAL_GALLONS_PER_MINUTE, LITRES_PER_DAY, US_GALLONS_PER_DAY,
+    IMPERIAL_GALLONS_PER_MINUTE, LITRES_PER_DAY, US_GALLONS_PER_DAY, IMPERIAL_GALLONS_PER_DAY,
     AMPERE, MILLIAMPERE, VOLT,
     SECOND, MINUTE, HOUR, DAYS, YEARS,
     PERCENT, DEGREE, DEGREE_SOUTH,
+    METRES_PER_SECOND, KILOMETRES_PER_HOUR, MILES_PER_HOUR, KNOTS,
+    MEGAJOULES, KILOWATT_HOURS, WATTS,
+    GRAMS_A_DAY, KILOGRAMS_A_DAY, OUNCES_A_DAY, POUNDS_A_DAY,
 ];
