@@ -1,10 +1,14 @@
-//! Volumes, mixing and the copper balance of a pond.
+//! Volumes, mixing, evaporation, the daily balance, and the copper of a pond.
 //!
-//! Waters are taken to mix by volume with nothing falling out. The schedule of the panel is plain input here; `plan`
-//! chooses it.
+//! The schedule of the panel and the care of the pond are plain input here; `plan` chooses them. [`balance`] is the kernel
+//! of the water year: [`basin`] gives it a shape, [`weather`] its sky, [`air`] its chemistry.
 
+pub mod air;
+pub mod balance;
+pub mod basin;
 pub mod changes;
 pub mod copper;
 pub mod evaporation;
 pub mod flow;
 pub mod volume;
+pub mod weather;
