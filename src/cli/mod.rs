@@ -4,6 +4,7 @@
 pub mod art;
 pub mod complaints;
 mod files;
+mod forecast;
 mod jpeg;
 mod line;
 pub mod photo;
@@ -104,6 +105,17 @@ enum Command {
     /// Works out one water, or a table of waters, without a site file.
     #[command(after_help = water::HELP)]
     Water(Box<water::Arguments>),
+    /// Prints the water year: one row for each day of the twelve months after the last visit.
+    #[command(
+        after_help = "Example:\n  weirbook forecast demo-sites/quoyle-end/site.toml --format csv\n\nNeeds the part [climate] in the site file."
+    )]
+    Forecast {
+        #[command(flatten)]
+        input: Input,
+        /// How to print it.
+        #[arg(long, value_enum, default_value_t = Series::Csv)]
+        format: Series,
+    },
 }
 
 #[derive(Debug, clap::Args)]
@@ -156,6 +168,14 @@ enum Format {
     Csv,
 }
 
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Series {
+    /// A head and one row a day.
+    Csv,
+    /// An object with its units and a list of days.
+    Json,
+}
+
 fn date(text: &str) -> Result<NaiveDate, String> {
     text.parse().map_err(|_| format!("`{text}` is not a date; write year, month, day as 2027-02-18"))
 }
@@ -182,6 +202,7 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> ExitCode
         Command::New { folder } => new(&folder),
         Command::Figures { input, format } => figures(&input, format),
         Command::Water(arguments) => water::run(&arguments),
+        Command::Forecast { input, format } => water_year(&input, format),
     }
 }
 
@@ -484,6 +505,34 @@ fn figures(input: &Input, format: Format) -> ExitCode {
                 }
             }
         }
+    }
+    ExitCode::SUCCESS
+}
+
+fn water_year(input: &Input, format: Series) -> ExitCode {
+    let run = match read(input) {
+        Ok(run) => run,
+        Err(code) => return code,
+    };
+    let Some(job) = &run.job else { return ExitCode::from(2) };
+    let year = match &job.plan.year {
+        Ok(year) => year,
+        Err(why) => {
+            let (lacking, hint) = why.words();
+            eprintln!("error[no-forecast]: no forecast can be made: {lacking}");
+            eprintln!("hint: {hint}");
+            return ExitCode::from(2);
+        }
+    };
+    match format {
+        Series::Csv => say!("{}", forecast::csv(year)),
+        Series::Json => match serde_json::to_string_pretty(&forecast::json(year)) {
+            Ok(text) => say!("{text}"),
+            Err(error) => {
+                eprintln!("error[no-json]: {error}");
+                return ExitCode::from(1);
+            }
+        },
     }
     ExitCode::SUCCESS
 }

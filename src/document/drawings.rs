@@ -77,6 +77,9 @@ impl Drawings<'_> {
             "level-strip" => self.level_strip(),
             "copper-year" => self.copper_year(),
             "year-strip" => self.year_strip(),
+            "hardness-year" => super::year::hardness(self.source, self.reader, self.width()),
+            "conductivity-year" => super::year::conductivity(self.source, self.reader, self.width()),
+            "top-up-year" => super::year::top_up(self.source, self.reader, self.width()),
             _ => None,
         }
     }

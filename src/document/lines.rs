@@ -15,7 +15,7 @@ pub struct Lines {
 }
 
 /// Heads of the groups, by the first part of the ids.
-pub(super) const GROUPS: [(&str, &str); 15] = [
+pub(super) const GROUPS: [(&str, &str); 17] = [
     ("volume", "Volume"),
     ("hardness", "Carbonate hardness"),
     ("ph", "pH"),
@@ -31,6 +31,8 @@ pub(super) const GROUPS: [(&str, &str); 15] = [
     ("emergency", "Emergency"),
     ("supply", "Supply"),
     ("water", "What the water is"),
+    ("climate", "Weather"),
+    ("year", "The water year"),
 ];
 
 impl Lines {

@@ -13,6 +13,7 @@ mod offer;
 mod template;
 mod view;
 mod words;
+mod year;
 
 use std::collections::BTreeMap;
 

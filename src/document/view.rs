@@ -17,18 +17,19 @@ use crate::units::table::{self, DAYS, YEARS};
 use crate::units::{Digits, Si, System, plain};
 use crate::workings::{Figure, Way};
 
-type Map = BTreeMap<&'static str, Value>;
+pub(super) type Map = BTreeMap<&'static str, Value>;
 
 macro_rules! map {
     ($($key:literal => $value:expr),* $(,)?) => {{
-        let mut map: Map = BTreeMap::new();
-        $(map.insert($key, Value::from($value));)*
-        Value::from(map)
+        let mut map: $crate::document::view::Map = std::collections::BTreeMap::new();
+        $(map.insert($key, minijinja::Value::from($value));)*
+        minijinja::Value::from(map)
     }};
 }
+pub(super) use map;
 
 /// Footnote references to these lines; lines that are not in the workings are left out.
-fn marks<'s>(lines: &Lines, ids: impl IntoIterator<Item = &'s str>) -> Value {
+pub(super) fn marks<'s>(lines: &Lines, ids: impl IntoIterator<Item = &'s str>) -> Value {
     let text: String = ids.into_iter().filter(|id| lines.number(id).is_some()).map(|id| format!("[^{id}]")).collect();
     Value::from_safe_string(text)
 }
@@ -66,7 +67,7 @@ fn weighed<Q: Si>(lines: &Lines, of: &Figure<Q>, text: String) -> Value {
     Value::from_object(Marked { text, mark: marks(lines, of.id()), stock })
 }
 
-fn figure_with(lines: &Lines, id: Option<&str>, text: String) -> Value {
+pub(super) fn figure_with(lines: &Lines, id: Option<&str>, text: String) -> Value {
     Value::from_object(Marked { text, mark: marks(lines, id), stock: None })
 }
 
@@ -260,6 +261,7 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
             }
         }),
     );
+    view.insert("year", super::year::view(source, reader, lines));
     view.insert("bars", bars(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("bars_place", site.bars.as_ref().and_then(|b| b.place.clone()).into());
     view.insert("full", plan.full_reached.map_or(Value::from(()), |(reached, steps, date)| {

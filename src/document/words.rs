@@ -86,6 +86,8 @@ impl Reader {
             ("oxygen", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 1),
             ("chlorine", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 2),
             ("total-copper", _) => self.copper,
+            ("rain", false) => shown(&table::MILLIMETRE, "mm", 0),
+            ("rain", true) => shown(&table::INCH, "in", 1),
             ("temperature", false) => shown(&table::CELSIUS, "°C", 1),
             ("temperature", true) => shown(&table::FAHRENHEIT, "°F", 0),
             _ => shown(&table::ONE, "", 2),

@@ -11,6 +11,7 @@ mod log;
 mod scale;
 mod section;
 mod stairs;
+mod water_year;
 mod year;
 
 pub use canvas::{Said, text_width};
@@ -19,4 +20,5 @@ pub use log::{Limit, Log, Panel, Point, log};
 pub use scale::Ticks;
 pub use section::{Floor, SectionSketch, SketchPart, section_sketch};
 pub use stairs::{Stairs, day_centres, staircase};
+pub use water_year::{MonthBars, YearLine, month_bars, year_line};
 pub use year::{CopperChart, LevelStrip, YearStrip, copper_chart, level_strip, year_strip};

@@ -16,7 +16,10 @@ mod schedule;
 mod verdict;
 mod volume;
 mod water;
+mod year;
 
+pub use crate::water::balance::Flow;
+pub use crate::water::weather::Method;
 pub use actions::{Act, Action, When};
 pub use assumptions::{Assumption, Missing};
 pub use bars::{Bars, Gap, Witness};
@@ -29,6 +32,7 @@ pub use schedule::{CopperPath, Schedule, Spell};
 pub use verdict::{Reason, Verdict, Word};
 pub use volume::VolumePlan;
 pub use water::WaterPlan;
+pub use year::{Course, Daily, Month, NoYear, Side, YearPlan, month_name};
 
 use chrono::NaiveDate;
 
@@ -97,6 +101,8 @@ pub struct Plan {
     pub bars: Bars,
     /// The panel, set to full, reached this step of so many on that day: a finding when it falls short.
     pub full_reached: Option<(u32, u32, NaiveDate)>,
+    /// The water year, or why there is no forecast.
+    pub year: Result<YearPlan, NoYear>,
     /// Water temperature of the latest visit that has one.
     pub temperature: Option<Figure<ThermodynamicTemperature>>,
 }
@@ -223,6 +229,7 @@ pub fn decide(
     let flow = volume::flow(&mut desk, &volume);
     let emergency = correction::emergency(&mut desk, &volume);
     let full_reached = full_reached(&desk);
+    let year = year::forecast(&mut desk, &volume, &correction, schedule.as_ref());
     if let Some(last) = site.visits.last()
         && (date - last.date).num_days() > readings::FRESH_DAYS
     {
@@ -256,6 +263,7 @@ pub fn decide(
         checks: Vec::new(),
         bars,
         full_reached,
+        year,
         temperature,
         book: Book::default(),
     };

@@ -49,6 +49,8 @@ citations! {
         "Common practice, no source: three fifths of a bar can be used before it is thin";
     CHANGE_SHARE = "CP-CHANGE", CommonPractice, "daily share of water changed",
         "Common practice, no source: up to a quarter of the water in a day for a correction";
+    FEED_NITROGEN = "CP-FEED", FromMemory, "3 % of the feed ends as nitrate",
+        "Nitrogen of fish feed that ends as nitrate, 3 % of the feed, from memory; each gram of it takes 7.14 g of CaCO3 (derived: 2 × 50.04 / 14.007)";
     COPPER_LOSS = "CP-LOSS", CommonPractice, "loss of copper, 0.1 to 1.0 a day at 20 °C",
         "Common practice, no source: 0.1 to 1.0 a day at 20 °C; it follows CU-26 (gone within 48 hours in earth ponds) and CU-28 (stays in tanks)";
     SPELLS = "CP-SPELLS", CommonPractice, "raised spells",
@@ -93,6 +95,10 @@ citations! {
         "Faraday constant 96,485.33212 C/mol, CODATA 2018 and 2022 (exact), from memory";
     RELEASE = "EL-02", Derived, "Faraday's law, two charges an atom",
         "Derived: 63.546 / (2 × 96,485.33212) = 0.329304 mg/C = 1.1855 g/Ah; that it holds in practice: Walraven, Pool, Chapman (2015) J. Water Process Eng. 8:119-125";
+    REFERENCE_EVAPORATION = "EV-06", Sourced, "FAO-56",
+        "Allen RG, Pereira LS, Raes D, Smith M (1998) Crop evapotranspiration, FAO Irrigation and Drainage Paper 56: equations 6 to 52, its examples 17, 18 and 20 reproduced";
+    OPEN_WATER = "EV-20", Sourced, "FAO-56 table 12, open water",
+        "FAO-56 table 12, section Special: open water under 2 m deep, 1.05 times reference evapotranspiration";
     BUCKET_TEST = "FL-01", Sourced, "bucket and stopwatch",
         "Hydraulics laboratory sheet, Water Flow Measurement by Bucket Method: flow = volume / time";
     NOTCH = "FL-03", Sourced, "90° notch, Q = 2.49 H^2.48 in feet",

@@ -48,6 +48,8 @@ pub const SEASON_CELSIUS: f64 = 8.0;
 pub const SPELL_DAYS: (u32, u32) = (7, 14);
 /// Days between two raised spells at least [`SPELLS`].
 pub const SPELL_GAP_DAYS: f64 = 42.0;
+/// Open water over reference evapotranspiration [`OPEN_WATER`].
+pub const OPEN_WATER_FACTOR: f64 = 1.05;
 /// Averaging time of the lasting limit, days.
 pub const LASTING_DAYS: f64 = 28.0;
 /// Usable share of a bar [`USABLE_BAR`].

@@ -1,0 +1,281 @@
+//! The water year as templates and drawings see it.
+
+use minijinja::Value;
+
+use super::Source;
+use super::lines::Lines;
+use super::view::{figure_with, map, marks};
+use super::words::Reader;
+use crate::drawing::{self, MonthBars, YearLine};
+use crate::page::Drawing;
+use crate::plan::{Course, Flow, Method, Month, Side, YearPlan, month_name};
+use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
+use crate::units::table::{DEGREE_KH, MICROSIEMENS};
+use crate::units::{Digits, Si, group, plain};
+
+const HARDNESS: &str = "carbonate-hardness";
+
+fn side(side: Side) -> &'static str {
+    match side {
+        Side::Soft => "soft",
+        Side::Hard => "hard",
+    }
+}
+
+/// The key of a flow's sentence.
+fn flow(flow: Flow) -> &'static str {
+    match flow {
+        Flow::Rain => "rain",
+        Flow::Catchment => "catchment",
+        Flow::Evaporation => "evaporation",
+        Flow::Falls => "falls",
+        Flow::Splash | Flow::Leak | Flow::ChangeOut | Flow::Overflow | Flow::CopperRelease | Flow::CopperLoss => {
+            "other"
+        }
+        Flow::DrainDown => "winter",
+        Flow::ChangeIn => "change",
+        Flow::Dose => "dose",
+        Flow::Feed => "feed",
+        Flow::TopUp => "top-up",
+        Flow::Lime => "lime",
+    }
+}
+
+/// `March`, or `17 to 28 February` where the year cuts it.
+fn month_words(month: &Month, reader: &Reader) -> String {
+    use chrono::Datelike as _;
+    let name = month_name(month.first.month0() as usize);
+    let next = month.last.succ_opt().unwrap_or(month.last);
+    if month.first.day() == 1 && next.day() == 1 {
+        return format!("{name} {}", month.first.year());
+    }
+    let days = if month.first.day() == month.last.day() {
+        month.first.day().to_string()
+    } else {
+        format!("{} to {}", month.first.day(), month.last.day())
+    };
+    if reader.american() { format!("{name}\u{a0}{days}") } else { format!("{days}\u{a0}{name}") }
+}
+
+/// A volume's number in the reader's unit, at most three digits that say something.
+fn volume(reader: &Reader, si: f64) -> String {
+    if si < 5e-4 { "0".to_owned() } else { reader.volume_number(si) }
+}
+
+fn outside(hardness: f64) -> bool {
+    hardness < DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9) || hardness >= DEGREE_KH.si(WINDOW_HIGH_DKH) * (1.0 - 1e-9)
+}
+
+/// The view of the forecast; `None` where there is none.
+pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
+    let year = match &source.plan.year {
+        Ok(year) => year,
+        Err(why) => return map! { "known" => false, "why" => why.key() },
+    };
+    let hardness = |si: f64| reader.quantity(HARDNESS, si);
+    let (course, date, which) = match year.course {
+        Course::Inside => ("inside", None, ""),
+        Course::Leaves(date, out) => ("leaves", Some(date), side(out)),
+        Course::Outside(out) => ("outside", None, side(out)),
+    };
+    let by = |change: f64| {
+        let number = reader.number(HARDNESS, change.abs());
+        map! { "text" => format!("{number}\u{a0}{}", reader.shown(HARDNESS).symbol), "up" => change > 0.0 }
+    };
+    let months: Vec<Value> = year
+        .months
+        .iter()
+        .map(|m| {
+            map! {
+                "name" => month_words(m, reader),
+                "evaporation" => reader.number("rain", m.evaporation),
+                "rain" => reader.number("rain", m.rain),
+                "top_up" => volume(reader, m.top_up.si()),
+                "hardness" => reader.number(HARDNESS, m.hardness.si()),
+                "general" => reader.number("general-hardness", m.general.si()),
+                "conductivity" => reader.number("conductivity", m.conductivity.si()),
+                "outside" => outside(m.hardness.si()),
+                "marks" => marks(
+                    lines,
+                    [Some(m.thirst.as_str()), m.top_up.id(), m.hardness.id(), m.conductivity.id()].into_iter().flatten(),
+                ),
+            }
+        })
+        .collect();
+    let reasons: Vec<Value> =
+        year.reasons.iter().map(|r| map! { "flow" => flow(r.flow), "by" => by(r.change.si()) }).collect();
+    map! {
+        "known" => true,
+        "from" => reader.long_date(year.first),
+        "until" => year.days.last().map(|d| reader.day_year(d.date)),
+        "origin" => year.origin.as_str(),
+        "method" => match year.method {
+            Method::PenmanMonteith => "penman",
+            Method::Hargreaves => "hargreaves",
+            Method::Drop => "drop",
+        },
+        "course" => course,
+        "side" => which,
+        "date" => date.map(|d| reader.day_year(d)),
+        "start" => figure_with(lines, year.start.id(), hardness(year.start.si())),
+        "lowest" => hardness(year.lowest.0), "lowest_on" => reader.day_year(year.lowest.1),
+        "highest" => hardness(year.highest.0), "highest_on" => reader.day_year(year.highest.1),
+        "reasons" => reasons,
+        "reasons_from" => reader.day_year(year.reasons_over.0),
+        "reasons_until" => reader.day_year(year.reasons_over.1),
+        "change" => by(year.change.si()),
+        "change_mark" => marks(lines, year.change.id()),
+        "balance_mark" => marks(lines, ["year.balance"]),
+        "top_up" => figure_with(lines, year.top_up.id(), reader.volume(year.top_up.si(), crate::workings::Way::Up)),
+        "months" => months,
+        "rain_unit" => reader.shown("rain").symbol,
+        "hardness_unit" => reader.shown(HARDNESS).symbol,
+        "general_unit" => reader.shown("general-hardness").symbol,
+        "salt_over" => year.salt_over.map(|d| reader.day_year(d)),
+        "valve" => year.valve.as_ref().map(|v| map! {
+            "a_day" => figure_with(lines, v.a_day.id(), {
+                let shown = reader.shown("chlorine");
+                format!("{}\u{a0}{}", plain(shown.unit.of(v.a_day.si()), Digits::Significant(2)), shown.symbol)
+            }),
+            "month" => month_name(v.month),
+        }),
+    }
+}
+
+/// Whole steps that give three to six numbers between two values.
+fn steps(low: f64, high: f64) -> Vec<f64> {
+    let span = (high - low).max(1e-9);
+    let decade = libm::pow(10.0, libm::floor(libm::log10(span)));
+    let step = [0.2, 0.5, 1.0, 2.0, 5.0].into_iter().map(|s| s * decade).find(|s| span / s <= 5.0).unwrap_or(decade);
+    let mut out = Vec::new();
+    let mut at = libm::ceil(low / step) * step;
+    while at <= high && out.len() < 12 {
+        out.push(at);
+        at += step;
+    }
+    out
+}
+
+fn series(year: &YearPlan, pick: impl Fn(&crate::plan::Daily) -> f64) -> Vec<f64> {
+    year.days.iter().map(pick).collect()
+}
+
+/// Carbonate hardness over the year.
+pub(super) fn hardness(source: &Source<'_>, reader: &Reader, width: f32) -> Option<Drawing> {
+    let year = source.plan.year.as_ref().ok()?;
+    let unit = reader.shown(HARDNESS).unit;
+    let symbol = reader.shown(HARDNESS).symbol;
+    let (low, high) = (DEGREE_KH.si(WINDOW_LOW_DKH), DEGREE_KH.si(WINDOW_HIGH_DKH));
+    let middle = series(year, |d| unit.of(d.hardness()));
+    let mut axis = vec![
+        (unit.of(high), format!("{}\u{a0}{symbol}", reader.target(HARDNESS, high))),
+        (unit.of(low), reader.target(HARDNESS, low)),
+    ];
+    let ends = middle.iter().copied().fold((f64::INFINITY, f64::NEG_INFINITY), |e, v| (e.0.min(v), e.1.max(v)));
+    if ends.0 < unit.of(low) * 0.7 {
+        axis.push((0.0, "0".into()));
+    }
+    if ends.1 > unit.of(high) * 1.15 {
+        axis.push((ends.1, group(ends.1, Digits::Places(reader.shown(HARDNESS).places))));
+    }
+    let first = year.days.first()?.date;
+    let mark = match year.course {
+        Course::Leaves(date, Side::Soft) => {
+            Some((date, vec![reader.day(date), format!("under {}", reader.target(HARDNESS, low))]))
+        }
+        Course::Leaves(date, Side::Hard) => {
+            Some((date, vec![reader.day(date), format!("{} or more", reader.target(HARDNESS, high))]))
+        }
+        _ => None,
+    };
+    let last = year.days.last()?;
+    let verdict = match year.course {
+        Course::Inside => "stays inside the window all year".to_owned(),
+        Course::Leaves(date, Side::Soft) => format!("falls under the window on {}", reader.day_year(date)),
+        Course::Leaves(date, Side::Hard) => format!("rises over the window on {}", reader.day_year(date)),
+        Course::Outside(Side::Soft) => "stays under the window".to_owned(),
+        Course::Outside(Side::Hard) => "stays over the window".to_owned(),
+    };
+    Some(drawing::year_line(&YearLine {
+        width,
+        first,
+        range: (Vec::new(), Vec::new()),
+        window: Some((unit.of(low), unit.of(high))),
+        ceiling: None,
+        axis,
+        mark,
+        title: vec!["Carbonate hardness".into(), "forecast of each evening".into()],
+        inside: vec!["the window".into()],
+        alternative: format!(
+            "Carbonate hardness {verdict}; it ends at {}.",
+            reader.quantity(HARDNESS, last.hardness())
+        ),
+        height: 58.0,
+        middle,
+    }))
+}
+
+/// Conductivity over the year.
+pub(super) fn conductivity(source: &Source<'_>, reader: &Reader, width: f32) -> Option<Drawing> {
+    let year = source.plan.year.as_ref().ok()?;
+    let middle = series(year, |d| d.conductivity);
+    let target = source.plan.readings.iter().find(|r| r.key == "conductivity").and_then(|r| r.high);
+    let ceiling = target.map(|t| MICROSIEMENS.of(t)).map(|t| (t, "2.5 times the supply's".to_owned()));
+    let ends = middle.iter().copied().fold((f64::INFINITY, 0.0), |e: (f64, f64), v| (e.0.min(v), e.1.max(v)));
+    let top = ceiling.as_ref().map_or(ends.1, |c| ends.1.max(c.0));
+    // A ceiling far over the line would flatten it: then it is left to the words.
+    let near = ceiling.filter(|c| c.0 <= ends.1 * 1.6);
+    let top = if near.is_some() { top } else { ends.1 };
+    let mut axis: Vec<(f64, String)> =
+        steps(0.9 * ends.0, top * 1.02).into_iter().map(|v| (v, group(v, Digits::Places(0)))).collect();
+    if axis.len() > 4 {
+        axis = axis.into_iter().step_by(2).collect();
+    }
+    let first = year.days.first()?.date;
+    let number = |v: f64| reader.quantity("conductivity", MICROSIEMENS.si(v));
+    Some(drawing::year_line(&YearLine {
+        width,
+        first,
+        range: (Vec::new(), Vec::new()),
+        window: None,
+        ceiling: near,
+        axis,
+        mark: None,
+        title: vec!["Conductivity".into(), "µS/cm at 25 °C".into()],
+        inside: Vec::new(),
+        alternative: format!(
+            "Conductivity goes from {} to {}, between {} and {}.",
+            number(middle.first().copied()?),
+            number(middle.last().copied()?),
+            number(ends.0),
+            number(ends.1)
+        ),
+        height: 38.0,
+        middle,
+    }))
+}
+
+/// What is topped up, by month.
+pub(super) fn top_up(source: &Source<'_>, reader: &Reader, width: f32) -> Option<Drawing> {
+    let year = source.plan.year.as_ref().ok()?;
+    let first = year.days.first()?.date;
+    let bars = year
+        .months
+        .iter()
+        .map(|m| {
+            let after = m.last.succ_opt().unwrap_or(m.last);
+            (m.first, after, m.top_up.si().max(0.0), volume(reader, m.top_up.si()))
+        })
+        .collect();
+    Some(drawing::month_bars(&MonthBars {
+        width,
+        first,
+        days: year.days.len(),
+        bars,
+        title: vec!["Topped up".into(), format!("{} in each month", reader.volume_word())],
+        alternative: format!(
+            "In the year {} are topped up.",
+            reader.volume(year.top_up.si(), crate::workings::Way::Up)
+        ),
+    }))
+}
