@@ -77,9 +77,9 @@ impl Drawings<'_> {
             "level-strip" => self.level_strip(),
             "copper-year" => self.copper_year(),
             "year-strip" => self.year_strip(),
-            "hardness-year" => super::year::hardness(self.source, self.reader, self.width()),
-            "conductivity-year" => super::year::conductivity(self.source, self.reader, self.width()),
-            "top-up-year" => super::year::top_up(self.source, self.reader, self.width()),
+            "hardness-year" => super::year::hardness(self),
+            "conductivity-year" => super::year::conductivity(self),
+            "top-up-year" => super::year::top_up(self),
             _ => None,
         }
     }
@@ -100,18 +100,18 @@ impl Drawings<'_> {
         .collect()
     }
 
-    fn width(&self) -> f32 {
+    pub(super) fn width(&self) -> f32 {
         self.source.style.grid().main_width
     }
 
     /// The height of a chart that is so many millimetres high on A4; on Letter charts are 4 mm lower.
-    fn chart(&self, millimetres: f32) -> f32 {
+    pub(super) fn chart(&self, millimetres: f32) -> f32 {
         let lower = if self.source.style.paper == Paper::Letter { 4.0 } else { 0.0 };
         (millimetres - lower) * MM
     }
 
     /// The numbers of these lines of the workings.
-    fn numbers<'s>(&self, ids: impl IntoIterator<Item = Option<&'s str>>) -> Vec<u32> {
+    pub(super) fn numbers<'s>(&self, ids: impl IntoIterator<Item = Option<&'s str>>) -> Vec<u32> {
         ids.into_iter().flatten().filter_map(|id| self.lines.number(id)).collect()
     }
 

@@ -3,11 +3,13 @@
 use minijinja::Value;
 
 use super::Source;
+use super::drawings::Drawings;
 use super::lines::Lines;
 use super::view::{figure_with, map, marks};
 use super::words::Reader;
-use crate::drawing::{self, MonthBars, YearLine};
+use crate::drawing::{self, MonthBars, Said, Ticks, YearLine};
 use crate::page::Drawing;
+use crate::page::style::MM;
 use crate::plan::{Course, Flow, Method, Month, Side, YearPlan, month_name};
 use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
 use crate::units::table::{DEGREE_KH, MICROSIEMENS};
@@ -142,26 +144,13 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
     }
 }
 
-/// Whole steps that give three to six numbers between two values.
-fn steps(low: f64, high: f64) -> Vec<f64> {
-    let span = (high - low).max(1e-9);
-    let decade = libm::pow(10.0, libm::floor(libm::log10(span)));
-    let step = [0.2, 0.5, 1.0, 2.0, 5.0].into_iter().map(|s| s * decade).find(|s| span / s <= 5.0).unwrap_or(decade);
-    let mut out = Vec::new();
-    let mut at = libm::ceil(low / step) * step;
-    while at <= high && out.len() < 12 {
-        out.push(at);
-        at += step;
-    }
-    out
-}
-
 fn series(year: &YearPlan, pick: impl Fn(&crate::plan::Daily) -> f64) -> Vec<f64> {
     year.days.iter().map(pick).collect()
 }
 
 /// Carbonate hardness over the year.
-pub(super) fn hardness(source: &Source<'_>, reader: &Reader, width: f32) -> Option<Drawing> {
+pub(super) fn hardness(drawings: &Drawings<'_>) -> Option<Drawing> {
+    let (source, reader) = (drawings.source, drawings.reader);
     let year = source.plan.year.as_ref().ok()?;
     let unit = reader.shown(HARDNESS).unit;
     let symbol = reader.shown(HARDNESS).symbol;
@@ -196,8 +185,8 @@ pub(super) fn hardness(source: &Source<'_>, reader: &Reader, width: f32) -> Opti
         Course::Outside(Side::Soft) => "stays under the window".to_owned(),
         Course::Outside(Side::Hard) => "stays over the window".to_owned(),
     };
-    Some(drawing::year_line(&YearLine {
-        width,
+    let line = YearLine {
+        width: drawings.width(),
         first,
         range: (Vec::new(), Vec::new()),
         window: Some((unit.of(low), unit.of(high))),
@@ -210,35 +199,34 @@ pub(super) fn hardness(source: &Source<'_>, reader: &Reader, width: f32) -> Opti
             "Carbonate hardness {verdict}; it ends at {}.",
             reader.quantity(HARDNESS, last.hardness())
         ),
-        height: 58.0,
+        height: drawings.chart(58.0),
+        lines: drawings.numbers([year.start.id(), Some("target.carbonate-hardness.low"), Some("year.balance")]),
         middle,
-    }))
+    };
+    Some(drawing::year_line(&line, source.fonts))
 }
 
 /// Conductivity over the year.
-pub(super) fn conductivity(source: &Source<'_>, reader: &Reader, width: f32) -> Option<Drawing> {
+pub(super) fn conductivity(drawings: &Drawings<'_>) -> Option<Drawing> {
+    let (source, reader) = (drawings.source, drawings.reader);
     let year = source.plan.year.as_ref().ok()?;
     let middle = series(year, |d| d.conductivity);
     let target = source.plan.readings.iter().find(|r| r.key == "conductivity").and_then(|r| r.high);
-    let ceiling = target.map(|t| MICROSIEMENS.of(t)).map(|t| (t, "2.5 times the supply's".to_owned()));
     let ends = middle.iter().copied().fold((f64::INFINITY, 0.0), |e: (f64, f64), v| (e.0.min(v), e.1.max(v)));
-    let top = ceiling.as_ref().map_or(ends.1, |c| ends.1.max(c.0));
     // A ceiling far over the line would flatten it: then it is left to the words.
-    let near = ceiling.filter(|c| c.0 <= ends.1 * 1.6);
-    let top = if near.is_some() { top } else { ends.1 };
-    let mut axis: Vec<(f64, String)> =
-        steps(0.9 * ends.0, top * 1.02).into_iter().map(|v| (v, group(v, Digits::Places(0)))).collect();
-    if axis.len() > 4 {
-        axis = axis.into_iter().step_by(2).collect();
-    }
+    let ceiling = target.map(|t| MICROSIEMENS.of(t)).filter(|t| *t <= ends.1 * 1.6).map(|t| {
+        let lines = drawings.numbers([Some("target.conductivity.high")]);
+        (t, Said::new(format!("{}: 2.5 times the supply's", group(t, Digits::Places(0))), lines))
+    });
+    let axis = Ticks::around(ends.0, ends.1, 4).numbers();
     let first = year.days.first()?.date;
     let number = |v: f64| reader.quantity("conductivity", MICROSIEMENS.si(v));
-    Some(drawing::year_line(&YearLine {
-        width,
+    let line = YearLine {
+        width: drawings.width(),
         first,
         range: (Vec::new(), Vec::new()),
         window: None,
-        ceiling: near,
+        ceiling,
         axis,
         mark: None,
         title: vec!["Conductivity".into(), "µS/cm at 25 °C".into()],
@@ -250,13 +238,16 @@ pub(super) fn conductivity(source: &Source<'_>, reader: &Reader, width: f32) -> 
             number(ends.0),
             number(ends.1)
         ),
-        height: 38.0,
+        height: 38.0 * MM,
+        lines: Vec::new(),
         middle,
-    }))
+    };
+    Some(drawing::year_line(&line, source.fonts))
 }
 
 /// What is topped up, by month.
-pub(super) fn top_up(source: &Source<'_>, reader: &Reader, width: f32) -> Option<Drawing> {
+pub(super) fn top_up(drawings: &Drawings<'_>) -> Option<Drawing> {
+    let (source, reader) = (drawings.source, drawings.reader);
     let year = source.plan.year.as_ref().ok()?;
     let first = year.days.first()?.date;
     let bars = year
@@ -267,8 +258,9 @@ pub(super) fn top_up(source: &Source<'_>, reader: &Reader, width: f32) -> Option
             (m.first, after, m.top_up.si().max(0.0), volume(reader, m.top_up.si()))
         })
         .collect();
-    Some(drawing::month_bars(&MonthBars {
-        width,
+    let bars = MonthBars {
+        width: drawings.width(),
+        height: 34.0 * MM,
         first,
         days: year.days.len(),
         bars,
@@ -277,5 +269,6 @@ pub(super) fn top_up(source: &Source<'_>, reader: &Reader, width: f32) -> Option
             "In the year {} are topped up.",
             reader.volume(year.top_up.si(), crate::workings::Way::Up)
         ),
-    }))
+    };
+    Some(drawing::month_bars(&bars, source.fonts))
 }

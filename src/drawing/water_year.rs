@@ -2,9 +2,11 @@
 
 use chrono::NaiveDate;
 
+use super::canvas::{Canvas, Clear, LEADING, Line, Said, Spot, TEXT};
 use super::scale::{
-    Canvas, MonthNames, Scale, Spot, TimeAxis, cut, extent, length, nothing, tame, tame_width, text_width,
+    MONTH_ROOM, MonthNames, Scale, TimeAxis, YEAR_ROOM, extent, length, nothing, tame, tame_height, tame_width,
 };
+use crate::page::fonts::Fonts;
 use crate::page::style::MM;
 use crate::page::{Drawing, Face, Ink};
 
@@ -23,7 +25,7 @@ pub struct YearLine {
     /// Where it should be.
     pub window: Option<(f64, f64)>,
     /// Highest it should be, where there is no window.
-    pub ceiling: Option<(f64, String)>,
+    pub ceiling: Option<(f64, Said)>,
     /// Values worth a number at the right, with that number.
     pub axis: Vec<(f64, String)>,
     /// A day on which something happens, and one or two short lines that say what.
@@ -34,8 +36,10 @@ pub struct YearLine {
     pub inside: Vec<String>,
     /// What the drawing says, in words.
     pub alternative: String,
-    /// Height of the plot in mm: 58 for the main one, less for a strip.
+    /// Height.
     pub height: f32,
+    /// Lines that prove what the drawing says.
+    pub lines: Vec<u32>,
 }
 
 /// Amounts by month.
@@ -45,6 +49,8 @@ pub struct MonthBars {
     pub width: f32,
     /// The first day.
     pub first: NaiveDate,
+    /// Height.
+    pub height: f32,
     /// How many days the axis has.
     pub days: usize,
     /// First day, day after the last, amount, amount as printed.
@@ -62,21 +68,20 @@ fn drawn(count: usize) -> i64 {
     i64::try_from(count.min(MOST_DAYS)).unwrap_or(1)
 }
 
-fn months(years: bool) -> MonthNames {
-    MonthNames { initials: false, years, face: Face::Sans, size: 8.0, ink: Ink::Quiet }
-}
+/// The least height of a chart, and of a strip.
+const LEAST: (f32, f32) = (30.0 * MM, 24.0 * MM);
 
 /// Draws a quantity over the year.
 #[must_use]
-pub fn year_line(c: &YearLine) -> Drawing {
+pub fn year_line(c: &YearLine, fonts: &Fonts) -> Drawing {
     let count = c.middle.len().min(MOST_DAYS);
     if count == 0 {
-        return nothing(c.width, &c.alternative);
+        return nothing(c.width, fonts, &c.alternative);
     }
     let width = tame_width(c.width);
-    let height = c.height.clamp(20.0, 120.0) * MM;
-    let mut canvas = Canvas::new(width, height);
-    let (top, bottom) = (14.0, height - 26.0);
+    let height = tame_height(c.height, LEAST.0);
+    let mut canvas = Canvas::new(fonts, width, height);
+    let (top, bottom) = (17.0, height - YEAR_ROOM);
     let time = TimeAxis::new(c.first, drawn(count), width);
     let window = c.window.map(|(low, high)| (tame(low).min(tame(high)), tame(low).max(tame(high))));
     let (least, most) = &c.range;
@@ -107,21 +112,15 @@ pub fn year_line(c: &YearLine) -> Drawing {
         }
         canvas.region((low + high) / 2.0, Face::Sans, Ink::Quiet, &c.inside);
     }
-    time.draw(&mut canvas, bottom, months(true));
+    time.draw(&mut canvas, bottom, MonthNames::with_years());
     canvas.fence(&[(0.0, bottom), (width, bottom)]);
     canvas.line(&middle, 1.0, Ink::Ink);
     for line in [&under, &middle, &over] {
         canvas.fence(line);
     }
-    if let Some((value, text)) = &c.ceiling {
-        let y = scale.at(*value);
-        canvas.dashed(&[(0.0, y), (width, y)], 0.9, Ink::Ink, Some((4.0, 2.5)));
-        canvas.fence(&[(0.0, y), (width, y)]);
-        let text = cut(Face::Sans, 8.0, text, width);
-        let along = |down: f32| (0..40_u8).map(move |step| Spot::end(width * (1.0 - f32::from(step) / 40.0), y + down));
-        let wide = text_width(Face::Sans, 8.0, &text);
-        let spots: Vec<Spot> = along(-4.0).chain(along(9.5)).filter(|spot| spot.x >= wide).collect();
-        canvas.label(&spots, Face::Sans, 8.0, Ink::Ink, &text);
+    if let Some((value, said)) = &c.ceiling {
+        canvas.watch_line(scale.at(*value), width);
+        canvas.limit_words(scale.at(*value), width, said);
     }
     for (value, text) in &c.axis {
         let edge = window.is_some_and(|(low, high)| tame(*value) == low || tame(*value) == high);
@@ -133,15 +132,15 @@ pub fn year_line(c: &YearLine) -> Drawing {
         if let Some((x, y)) = index {
             canvas.lozenge(x, y);
             canvas.block(x, y, 3.2, 4.4);
-            let set: Vec<super::scale::Line> = lines
+            let set: Vec<Line> = lines
                 .iter()
                 .enumerate()
                 .map(|(at, text)| {
                     let face = if at == 0 { Face::SansSemibold } else { Face::Sans };
-                    super::scale::Line::new(face, 8.0, Ink::Ink, text)
+                    Line::new(face, TEXT, Ink::Ink, text)
                 })
                 .collect();
-            let depth = 9.75 * length(set.len().saturating_sub(1));
+            let depth = LEADING * length(set.len().saturating_sub(1));
             let mut spots = Vec::new();
             for away in [8.0_f32, 14.0, 22.0, 32.0] {
                 for (dx, anchor) in [(4.0_f32, 0), (-4.0, 1), (0.0, 2)] {
@@ -155,31 +154,32 @@ pub fn year_line(c: &YearLine) -> Drawing {
                     }
                 }
             }
-            let widest = set.iter().map(|line| text_width(line.face, line.size, &line.text)).fold(0.0, f32::max);
+            let widest = set.iter().map(|line| canvas.measure(line.face, line.size, &line.text)).fold(0.0, f32::max);
             let inside = |spot: &Spot| match spot.anchor {
                 crate::page::Anchor::Start => spot.x + widest <= width,
                 crate::page::Anchor::End => spot.x >= widest,
                 crate::page::Anchor::Middle => spot.x >= widest / 2.0 && spot.x + widest / 2.0 <= width,
             };
             spots.retain(inside);
-            if !canvas.lines(&spots, 9.75, &set, true) {
-                canvas.lines(&spots, 9.75, &set, false);
+            if !canvas.lines(&spots, LEADING, &set, Clear::Everything) {
+                canvas.lines(&spots, LEADING, &set, Clear::Labels);
             }
         }
     }
+    canvas.prove(&c.lines);
     canvas.finish(&c.alternative)
 }
 
-/// Draws amounts by month, 34 mm high, from zero.
+/// Draws amounts by month, from zero.
 #[must_use]
-pub fn month_bars(b: &MonthBars) -> Drawing {
+pub fn month_bars(b: &MonthBars, fonts: &Fonts) -> Drawing {
     if b.bars.is_empty() || b.days == 0 {
-        return nothing(b.width, &b.alternative);
+        return nothing(b.width, fonts, &b.alternative);
     }
     let width = tame_width(b.width);
-    let height = 34.0 * MM;
-    let mut canvas = Canvas::new(width, height);
-    let (top, bottom) = (18.0, height - 14.0);
+    let height = tame_height(b.height, LEAST.1);
+    let mut canvas = Canvas::new(fonts, width, height);
+    let (top, bottom) = (18.0, height - MONTH_ROOM);
     let time = TimeAxis::new(b.first, drawn(b.days), width);
     let (_, most) = extent(b.bars.iter().map(|bar| bar.2).chain([0.0])).unwrap_or((0.0, 1.0));
     let scale = Scale::new(0.0, most.max(1e-9), bottom, top);
@@ -192,13 +192,13 @@ pub fn month_bars(b: &MonthBars) -> Drawing {
             canvas.line(&[(left, bottom), (left, y), (right, y), (right, bottom)], 0.8, Ink::Ink);
         }
     }
-    time.draw(&mut canvas, bottom, months(false));
+    time.draw(&mut canvas, bottom, MonthNames::short());
     canvas.fence(&[(0.0, bottom), (width, bottom)]);
     for (from, to, amount, label) in &b.bars {
         let (left, right) = (time.at(*from), time.at(*to));
         if *amount > 0.0 {
             let spot = Spot::middle((left + right) / 2.0, scale.at(*amount) - 3.5);
-            let half = text_width(Face::Sans, 7.5, label) / 2.0;
+            let half = canvas.measure(Face::Sans, 7.5, label) / 2.0;
             if spot.x >= half && spot.x + half <= width {
                 canvas.label(&[spot], Face::Sans, 7.5, Ink::Ink, label);
             }
