@@ -131,9 +131,12 @@ impl Chemistry for Dilute {
         if Self::over(warmth, alkalinity, calcium, 1.0) <= limit {
             return 0.0;
         }
-        // What comes down is little against all ions, so their strength is taken once.
-        let g1 = single(strength(water));
-        let at = |formed: f64| Self::over(warmth, alkalinity - 2.0 * formed, calcium - formed, g1) - limit;
+        // Each mole that comes down takes four charges squared of calcium and two of alkalinity from the strength.
+        let strength = strength(water);
+        let at = |formed: f64| {
+            let g1 = single((strength - 3.0 * formed).max(0.0));
+            Self::over(warmth, alkalinity - 2.0 * formed, calcium - formed, g1) - limit
+        };
         if at(0.0) <= 0.0 {
             return 0.0;
         }
