@@ -510,7 +510,7 @@ fn figures(input: &Input, format: Format) -> ExitCode {
 }
 
 fn water_year(input: &Input, format: Series) -> ExitCode {
-    let run = match read(input) {
+    let run = match read(input, None) {
         Ok(run) => run,
         Err(code) => return code,
     };

@@ -13,7 +13,7 @@ use crate::page::style::MM;
 use crate::plan::{Course, Flow, Method, Month, Side, YearPlan, month_name};
 use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
 use crate::units::table::{DEGREE_KH, MICROSIEMENS};
-use crate::units::{Digits, Si, group, plain};
+use crate::units::{Digits, group, plain};
 
 const HARDNESS: &str = "carbonate-hardness";
 
