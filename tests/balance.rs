@@ -1,8 +1,9 @@
 //! The balance kernel: every flow by itself, closed forms, and the books over a year.
 
 use proptest::prelude::*;
+use weirbook::chem::activity::density;
 use weirbook::units::table::{CACO3, DEGREE_KH};
-use weirbook::water::air::{Dilute, Known, Warmth, completed, conductivity};
+use weirbook::water::air::{Core, Dilute, Told, Warmth, completed};
 use weirbook::water::balance::{
     self, Care, Chemistry, FLOWS, Flow, Ledger, Moved, Pond, SOLUTES, Setting, Sky, Solutes, run, solute,
 };
@@ -21,7 +22,7 @@ impl Chemistry for Inert {
     fn lime(&self, (): &(), _: &Solutes) -> f64 {
         0.0
     }
-    fn conductivity(&self, _: &Solutes) -> f64 {
+    fn conductivity(&self, (): &(), _: &Solutes) -> f64 {
         0.0
     }
 }
@@ -224,7 +225,7 @@ proptest! {
             fn lime(&self, (): &(), w: &Solutes) -> f64 {
                 (self.lime * (w[solute::CALCIUM] - 1.0)).min(0.4 * w[solute::ALKALINITY]).max(0.0)
             }
-            fn conductivity(&self, _: &Solutes) -> f64 { 0.0 }
+            fn conductivity(&self, (): &(), _: &Solutes) -> f64 { 0.0 }
         }
         let part = Part::Bowl { area, straight: 0.2 * depth, depth, power, open: true };
         let full = 0.2 * depth * area + 0.8 * depth * area / (power + 1.0);
@@ -305,21 +306,168 @@ fn invented_climates_evaporate_about_as_their_table_says() {
     }
 }
 
+fn plus_and_minus(w: &Solutes) -> (f64, f64) {
+    (
+        w[solute::SODIUM] + w[solute::POTASSIUM] + 2.0 * (w[solute::CALCIUM] + w[solute::MAGNESIUM]),
+        w[solute::ALKALINITY] + w[solute::CHLORIDE] + 2.0 * w[solute::SULFATE] + w[solute::NITRATE],
+    )
+}
+
 #[test]
 fn a_water_is_completed_to_its_conductivity_and_neutral() {
-    let mut known = Known { water: [0.0; SOLUTES], conductivity: Some(400.0) };
-    known.water[solute::ALKALINITY] = 2.0;
-    known.water[solute::CALCIUM] = 0.8;
-    known.water[solute::MAGNESIUM] = 0.3;
-    let (water, over) = completed(&known);
-    assert_eq!(over, 0.0);
-    near("conductivity", conductivity(&water), 400.0, 1e-9);
-    let plus =
-        water[solute::SODIUM] + water[solute::POTASSIUM] + 2.0 * (water[solute::CALCIUM] + water[solute::MAGNESIUM]);
-    near("charge", plus, water[solute::ALKALINITY] + water[solute::CHLORIDE], 1e-12);
-    known.conductivity = Some(100.0);
-    let (_, over) = completed(&known);
-    assert!(over > 0.0, "ions that conduct more than was read are told of");
+    let core = Core(Dilute { log_co2: -3.4, threshold: 1.0 });
+    let mut told = Told {
+        celsius: 15.0,
+        log_co2: -3.4,
+        water: [0.0; SOLUTES],
+        read: [false; SOLUTES],
+        general: Some(1.1),
+        conductivity: Some(400.0),
+    };
+    told.water[solute::ALKALINITY] = 2.0;
+    (told.water[solute::CALCIUM], told.read[solute::CALCIUM]) = (0.8, true);
+    (told.water[solute::POTASSIUM], told.read[solute::POTASSIUM]) = (0.1, true);
+    let (water, closures) = completed(&told);
+    assert!(!closures.is_empty(), "salt was added, and is told of");
+    // Potassium stands for sodium that conducts a little less: 0.1 mol/m³ by 23 S cm²/mol is 2.3 µS/cm.
+    let found = core.conductivity(&core.at(15.0), &water);
+    assert!((found - 400.0).abs() < 3.0, "conductivity {found}");
+    let (plus, minus) = plus_and_minus(&water);
+    near("charge", plus, minus, 1e-9);
+    near("calcium", water[solute::CALCIUM], 0.8, 1e-9);
+    near("magnesium", water[solute::MAGNESIUM], 0.3, 1e-9);
+    near("potassium", water[solute::POTASSIUM], 0.1, 1e-9);
+    // A meter that shows less than the hardness alone conducts is left out, not believed.
+    told.conductivity = Some(60.0);
+    let (water, _) = completed(&told);
+    near("alkalinity", water[solute::ALKALINITY], 2.0, 1e-9);
+    let (plus, minus) = plus_and_minus(&water);
+    near("charge without the meter", plus, minus, 1e-9);
+    // Nothing but carbonate hardness: hardness as high, and neutral.
+    let bare = Told { read: [false; SOLUTES], general: None, conductivity: None, ..told };
+    let (water, _) = completed(&bare);
+    near("hardness", 2.0 * (water[solute::CALCIUM] + water[solute::MAGNESIUM]), 2.0, 1e-9);
+}
+
+/// Rows of a reference table, each value by its column's name.
+fn table(text: &str) -> Vec<impl Fn(&str) -> String> {
+    let mut lines = text.lines();
+    let head: Vec<String> = lines.next().expect("a head").split(',').map(str::to_owned).collect();
+    lines
+        .map(|line| {
+            let (head, cells): (Vec<String>, Vec<String>) =
+                (head.clone(), line.split(',').map(str::to_owned).collect());
+            move |name: &str| {
+                let at = head.iter().position(|h| h == name).unwrap_or_else(|| panic!("no column {name}"));
+                cells[at].clone()
+            }
+        })
+        .collect()
+}
+
+/// A water of a table, mmol/kgw, as mol/m³ at a density in kg/L.
+fn solutes(row: &impl Fn(&str) -> String, prefix: &str, density: f64) -> Solutes {
+    let of = |name: &str| density * row(&format!("{prefix}{name}_per_kgw")).parse::<f64>().expect("a number");
+    let mut water = [0.0; SOLUTES];
+    for (at, name) in [
+        (solute::ALKALINITY, "alkalinity_meq"),
+        (solute::CALCIUM, "ca_mmol"),
+        (solute::MAGNESIUM, "mg_mmol"),
+        (solute::SODIUM, "na_mmol"),
+        (solute::POTASSIUM, "k_mmol"),
+        (solute::CHLORIDE, "cl_mmol"),
+        (solute::SULFATE, "so4_mmol"),
+    ] {
+        water[at] = of(name);
+    }
+    water
+}
+
+#[test]
+fn a_pond_that_only_evaporates_follows_the_reference_table() {
+    // evaporation.csv: open to the air, calcite kept, down to saturation, or down to an index of 0.7. Twenty days of the
+    // balance must end where the table's one step ends. Tolerances: the reference page's (conserved 0.5 %, calcium beside
+    // calcite 2 %, pH 0.01, conductivity 2.5 %).
+    let rows = table(include_str!("reference/evaporation.csv"));
+    assert_eq!(rows.len(), 144);
+    for (n, row) in rows.iter().enumerate() {
+        let of = |name: &str| row(name).parse::<f64>().expect("a number");
+        let celsius = of("temperature_c");
+        let kilograms = density(celsius);
+        let threshold = match row("calcite_rule").as_str() {
+            "kept" => 9.0,
+            "si0" => 0.0,
+            "si0.7" => 0.7,
+            other => panic!("{other}"),
+        };
+        let chemistry = Core(Dilute { log_co2: of("start_log10_pco2_atm"), threshold });
+        let warmth = chemistry.at(celsius);
+        let factor = of("concentration_factor");
+        let days = 20;
+        let depth = (1.0 - 1.0 / factor) / f64::from(days);
+        let sky: Vec<_> =
+            (0..days).map(|_| Sky { evaporation: depth, rain: 0.0, celsius, warmth: warmth.clone() }).collect();
+        let place = setting(box_pond(1.0, 1.0), [0.0; SOLUTES]);
+        let start = Pond::of(1.0, &solutes(row, "start_", kilograms));
+        let care = vec![Care::default(); sky.len()];
+        let mut ledger = Ledger::default();
+        let end = run(&place, &chemistry, &sky, &care, start, &mut ledger, |_, _, _| {});
+        let line = n + 2;
+        let lime = of("calcite_formed_mmol_per_start_kgw");
+        let water = end.water();
+        for (name, ours, theirs, relative) in [
+            ("alkalinity", water[solute::ALKALINITY], of("alkalinity_meq_per_kgw") * kilograms, 0.005),
+            (
+                "calcium",
+                water[solute::CALCIUM],
+                of("ca_mmol_per_kgw") * kilograms,
+                if lime > 0.0 { 0.02 } else { 0.005 },
+            ),
+            ("chloride", water[solute::CHLORIDE], of("cl_mmol_per_kgw") * kilograms, 0.005),
+            ("water left", end.volume, of("water_left_kg"), 0.005),
+            ("conductivity", chemistry.conductivity(&warmth, &water), of("sc25_us_per_cm"), 0.025),
+        ] {
+            near(&format!("line {line}, {name}"), ours, theirs, relative);
+        }
+        let formed = -ledger.of(Flow::Lime).amounts[solute::CALCIUM] / kilograms;
+        assert!((formed - lime).abs() <= 0.005 * of("start_ca_mmol_per_kgw"), "line {line}, lime {formed} for {lime}");
+        let ph = chemistry.ph(&warmth, &water);
+        assert!((ph - of("ph")).abs() <= 0.01, "line {line}: pH {ph} for {}", of("ph"));
+    }
+}
+
+#[test]
+fn a_change_mixes_as_the_reference_table_says() {
+    // mixing.csv: the share is of mass, ours of volume: two waters of 8 and 20 °C differ by 0.2 % in density.
+    for (n, row) in table(include_str!("reference/mixing.csv")).iter().enumerate() {
+        let of = |name: &str| row(name).parse::<f64>().expect("a number");
+        let place = setting(box_pond(10.0, 1.0), solutes(row, "b_", 1.0));
+        let care = Care { change_share: of("mass_fraction_of_b"), ..Care::default() };
+        let start = Pond::of(10.0, &solutes(row, "a_", 1.0));
+        let end = run(&place, &Inert, &[sky(0.0, 0.0)], &[care], start, &mut (), |_, _, _| {});
+        for (name, at, column) in [
+            ("alkalinity", solute::ALKALINITY, "alkalinity_meq_per_kgw"),
+            ("calcium", solute::CALCIUM, "ca_mmol_per_kgw"),
+            ("chloride", solute::CHLORIDE, "cl_mmol_per_kgw"),
+        ] {
+            near(&format!("line {}, {name}", n + 2), end.concentration(at), of(column), 0.005);
+        }
+    }
+}
+
+#[test]
+fn the_quick_refusal_of_lime_never_refuses_what_the_core_would_let_fall() {
+    for celsius in [1.0, 12.0, 25.0] {
+        for threshold in [0.0, 0.7, 1.0] {
+            for factor in [0.3, 0.6, 1.0, 1.5, 2.5] {
+                let water = [4.0, 2.0, 0.5, 1.0, 0.1, 1.5, 0.4, 0.1, 0.0].map(|c: f64| c * factor);
+                let core = Core(Dilute { log_co2: -3.4, threshold });
+                let warmth = core.at(celsius);
+                let over = core.saturation(&warmth, &water) > threshold;
+                assert_eq!(core.lime(&warmth, &water) > 0.0, over, "{celsius} °C, {threshold}, × {factor}");
+            }
+        }
+    }
 }
 
 #[test]

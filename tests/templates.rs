@@ -65,7 +65,7 @@ fn shown(job: &Job, supplies: &Own, edition: Edition) -> String {
 }
 
 fn plain(supplies: &Own, found: &Diagnostics) -> String {
-    let mut texts = vec![Text { name: "site.toml".into(), words: String::new() }; 2];
+    let mut texts = vec![Text { name: "site.toml".into(), words: String::new() }; 3];
     texts.extend(document::texts(supplies));
     complaints::render(&texts, found, false, 100)
 }

@@ -24,13 +24,16 @@ use crate::workings::{Figure, Way};
 pub const DRAWINGS: &[(&str, &str)] = &[
     ("changes-copper",   "copper, water change by water change"),
     ("changes-hardness", "carbonate hardness, water change by water change"),
+    ("conductivity-year", "conductivity forecast over twelve months"),
     ("copper-log",       "copper tests over the visits, with watch and stop"),
     ("copper-year",      "copper to expect over the year, with watch and stop"),
     ("gauge/KEY",        "one reading on its scale, for a table's cell, such as gauge/calcium"),
     ("hardness-log",     "carbonate hardness over the visits, and conductivity where it was read"),
+    ("hardness-year",    "carbonate hardness forecast over twelve months, with the window"),
     ("level-strip",      "output level over the year"),
     ("section",          "the water in section, with its measures"),
     ("staircase",        "carbonate hardness, dose by dose"),
+    ("top-up-year",      "water topped up, month by month"),
     ("year-strip",       "output level over the year, for the sheet in the shed"),
 ];
 

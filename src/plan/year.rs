@@ -7,6 +7,7 @@ use chrono::{Datelike, Days, NaiveDate};
 
 use super::correction::day;
 use super::{Assumption, Correction, Desk, Missing, Schedule, VolumePlan, kinder};
+use crate::chem::composition::Closure;
 use crate::reference::{
     FEED_NITROGEN, LOSS_PER_DEGREE, OPEN_WATER, OPEN_WATER_FACTOR, REFERENCE_EVAPORATION, Substance, WINDOW_HIGH_DKH,
     WINDOW_LOW_DKH, substance,
@@ -20,7 +21,7 @@ use crate::units::{
     AmountOfSubstance, CarbonateHardness, Conductivity, GeneralHardness, MassConcentration, MolarConcentration, Ratio,
     Si, Velocity, Volume,
 };
-use crate::water::air::{self, Dilute};
+use crate::water::air::{self, Core, Dilute};
 use crate::water::balance::{
     self, Care, Chemistry, Evening, FLOWS, Flow, Ledger, Pond, SOLUTES, Setting, Sky, Solutes, solute,
 };
@@ -36,6 +37,8 @@ const WORTH_NAMING: f64 = 0.1;
 const BORNE: f64 = 1.0;
 /// Warmth from which fish are fed in full, and under which they are not fed, °C (common practice).
 const FED: (f64, f64) = (18.0, 10.0);
+/// A tap's water where no warmth was read, °C: between winter and summer mains. Its conductivity is that at 25 °C in any case.
+const TAP: f64 = 12.0;
 /// Days between two fillings by hand where nobody said.
 const FILLED_EVERY: u32 = 7;
 
@@ -296,45 +299,57 @@ fn parts(sections: &[Section]) -> (Vec<Part>, bool) {
     (out, assumed)
 }
 
-/// A water from its readings, by what of another stands in for what was not read. `hardness` is its alkalinity, mol/m³.
-fn composed(readings: &Readings, hardness: f64, like: Option<&Solutes>) -> Solutes {
-    let grams = |reading: &Option<crate::site::Reading<MassConcentration>>, weight: f64, at: usize| {
-        let read = reading.as_ref().filter(|r| !r.less_than).map(|r| r.value.si() * 1000.0 / weight);
-        read.or_else(|| like.and_then(|l| l.get(at).copied())).unwrap_or(0.0)
-    };
+/// A water from its readings, and the rules that closed it. `hardness` is its alkalinity, mol/m³.
+fn composed(readings: &Readings, hardness: f64, celsius: f64, log_co2: f64) -> (Solutes, Vec<Closure>) {
     let mut water = [0.0; SOLUTES];
-    water[solute::ALKALINITY] = hardness;
-    let general = readings.general_hardness.as_ref().map(|r| r.value.si());
-    let calcium = readings.calcium.as_ref().map(|r| r.value.si());
-    let magnesium = readings.magnesium.as_ref().map(|r| r.value.si() * 1000.0 / weight::MG);
-    let liked = |at: usize| like.and_then(|l| l.get(at).copied());
-    // Without calcium, two thirds of general hardness are taken for it, or the share the other water has.
-    let share = match (liked(solute::CALCIUM), liked(solute::MAGNESIUM)) {
-        (Some(ca), Some(mg)) if ca + mg > 0.0 => ca / (ca + mg),
-        _ => 2.0 / 3.0,
+    let mut read = [false; SOLUTES];
+    let mut put = |at: usize, amount: Option<f64>| {
+        if let (Some(amount), Some(slot), Some(was)) = (amount, water.get_mut(at), read.get_mut(at)) {
+            (*slot, *was) = (amount, true);
+        }
     };
-    let (ca, mg) = match (general, calcium) {
-        (Some(general), Some(calcium)) => (calcium, magnesium.unwrap_or((general - calcium).max(0.0))),
-        (Some(general), None) => (general * share, general * (1.0 - share)),
-        (None, Some(calcium)) => (calcium, magnesium.or(liked(solute::MAGNESIUM)).unwrap_or(0.0)),
-        (None, None) => (hardness / 2.0 * share, hardness / 2.0 * (1.0 - share)),
+    let grams = |reading: &Option<crate::site::Reading<MassConcentration>>, weight: f64| {
+        reading.as_ref().filter(|r| !r.less_than).map(|r| r.value.si() * 1000.0 / weight)
     };
-    water[solute::CALCIUM] = ca;
-    water[solute::MAGNESIUM] = mg;
-    water[solute::POTASSIUM] = grams(&readings.potassium, weight::K, solute::POTASSIUM);
-    water[solute::SULFATE] = grams(&readings.sulfate, weight::S + 4.0 * weight::O, solute::SULFATE);
+    put(solute::ALKALINITY, Some(hardness));
+    put(solute::CALCIUM, readings.calcium.as_ref().filter(|r| !r.less_than).map(|r| r.value.si()));
+    put(solute::POTASSIUM, grams(&readings.potassium, weight::K));
+    let salt = grams(&readings.salt, weight::NA + weight::CL);
+    put(solute::CHLORIDE, grams(&readings.chloride, weight::CL).or(salt));
+    put(solute::SULFATE, grams(&readings.sulfate, weight::S + 4.0 * weight::O));
     let nitrate = readings.nitrate.as_ref().filter(|r| !r.less_than);
-    water[solute::NITRATE] = nitrate
-        .map_or(liked(solute::NITRATE).unwrap_or(0.0), |r| r.value.si() * 1000.0 / (weight::N + 3.0 * weight::O));
-    let read = |reading: &Option<crate::site::Reading<MassConcentration>>, weight: f64| {
-        reading.as_ref().filter(|r| !r.less_than).map_or(0.0, |r| r.value.si() * 1000.0 / weight)
-    };
-    water[solute::SODIUM] = read(&readings.sodium, weight::NA);
-    water[solute::CHLORIDE] = read(&readings.chloride, weight::CL);
-    let copper = readings.total_copper.as_ref().filter(|r| !r.less_than);
-    water[solute::COPPER] = copper.map_or(0.0, |r| r.value.si() * 1000.0 / weight::CU);
+    put(solute::NITRATE, nitrate.map(|r| r.value.si() * 1000.0 / (weight::N + 3.0 * weight::O)));
+    put(solute::COPPER, grams(&readings.total_copper, weight::CU));
+    let general = readings.general_hardness.as_ref().filter(|r| !r.less_than).map(|r| r.value.si());
     let conductivity = readings.conductivity.as_ref().filter(|r| !r.less_than).map(|r| MICROSIEMENS.of(r.value.si()));
-    air::completed(&air::Known { water, conductivity }).0
+    air::completed(&air::Told { celsius, log_co2, water, read, general, conductivity })
+}
+
+/// Says aloud what had to be taken for ions that nobody measured.
+fn closed(desk: &mut Desk<'_>, whose: &str, readings: &Readings, closures: &[Closure]) {
+    if readings.conductivity.is_none() {
+        desk.assume(Assumption::new(
+            &format!("Conductivity of the {whose}, in the forecast"),
+            "what the hardness in it conducts, and no salt beside",
+            "a conductivity meter",
+            "charge of the ions",
+        ));
+    }
+    if readings.general_hardness.is_none() && readings.calcium.is_none() {
+        desk.assume(Assumption::new(
+            &format!("General hardness of the {whose}, in the forecast"),
+            "as high as its carbonate hardness",
+            "a general-hardness test",
+            "common practice",
+        ));
+    } else if closures.iter().any(|c| matches!(c, Closure::CalciumFromHardness(_))) {
+        desk.assume(Assumption::new(
+            &format!("Calcium of the {whose}, in the forecast"),
+            "three quarters of its general hardness",
+            "a calcium test",
+            "common practice",
+        ));
+    }
 }
 
 /// Readings of a visit, with what it lacks taken from the visits of the six weeks before.
@@ -890,9 +905,15 @@ fn run(
         "K_0",
         &DEGREE_KH,
     );
-    let supply = composed(&site.supply.readings, supply_hardness.value.si(), None);
-    let pond_readings = readings_of(desk, visit);
-    let water = composed(&pond_readings, start.si(), Some(&supply));
+    let log_co2 = carbon_dioxide(desk);
+    let warmth_of = |r: &Readings| r.temperature.as_ref().map_or(TAP, |t| CELSIUS.of(t.value.si()).clamp(0.5, 45.0));
+    let told = &site.supply.readings;
+    let (supply, closures) =
+        composed(told, supply_hardness.value.si(), warmth_of(told), crate::chem::carbonate::AIR_LOG_CO2);
+    closed(desk, "supply", told, &closures);
+    let told = readings_of(desk, visit);
+    let (water, closures) = composed(&told, start.si(), warmth_of(&told), log_co2);
+    closed(desk, "pond", &told, &closures);
     let first = visit.date;
     let dates: Vec<NaiveDate> =
         (1..=YEAR_DAYS as u64).map(|i| first.checked_add_days(Days::new(i)).unwrap_or(first)).collect();
@@ -900,13 +921,13 @@ fn run(
     let above = if sun.air.is_some() { warmer(desk, &air_mean) } else { 0.0 };
     let celsius: Vec<f64> =
         dates.iter().map(|d| (weather::between_months(&air_mean, d.ordinal()).max(0.0) + above).max(0.5)).collect();
-    let mut chemistry = Dilute { log_co2: carbon_dioxide(desk), threshold: BORNE };
-    chemistry.threshold = borne(desk, &chemistry, &supply);
+    let mut chemistry = Core(Dilute { log_co2, threshold: BORNE });
+    chemistry.0.threshold = borne(desk, &chemistry);
     desk.assume(Assumption::new(
         "Lime comes down",
         &format!(
             "above a saturation index of {}",
-            crate::units::plain(chemistry.threshold, crate::units::Digits::Places(1))
+            crate::units::plain(chemistry.0.threshold, crate::units::Digits::Places(1))
         ),
         "calcium and conductivity at each visit: lime that falls shows in both",
         "common practice",
@@ -968,7 +989,7 @@ fn run(
             evening,
             celsius: sky.celsius,
             ph: chemistry.ph(&sky.warmth, &evening.water),
-            conductivity: chemistry.conductivity(&evening.water),
+            conductivity: chemistry.conductivity(&sky.warmth, &evening.water),
         });
         ledgers.push(ledger);
     }
@@ -1050,15 +1071,16 @@ fn logged_temperatures(desk: &Desk<'_>) -> [f64; 12] {
 }
 
 /// The saturation index this water bears: the highest that a visit found, if that is more than [`BORNE`].
-fn borne(desk: &Desk<'_>, chemistry: &Dilute, supply: &Solutes) -> f64 {
+fn borne(desk: &Desk<'_>, chemistry: &Core) -> f64 {
     let mut most = BORNE;
     for visit in &desk.site.visits {
         let p = &visit.pond;
         let (Some(hardness), Some(_), Some(warmth)) = (&p.carbonate_hardness, &p.calcium, &p.temperature) else {
             continue;
         };
-        let water = composed(p, hardness.value.si(), Some(supply));
-        most = most.max(chemistry.saturation(&chemistry.at(CELSIUS.of(warmth.value.si())), &water));
+        let celsius = CELSIUS.of(warmth.value.si());
+        let (water, _) = composed(p, hardness.value.si(), celsius, chemistry.0.log_co2);
+        most = most.max(chemistry.saturation(&chemistry.at(celsius), &water));
     }
     most.min(2.0)
 }
@@ -1249,7 +1271,8 @@ impl Account<'_> {
             "calcium and magnesium",
             &DEGREE_GH,
         );
-        let conductivity = desk.book.publish(conductivity_line(&water, &tag, name, first.year()));
+        let read = self.days.get(until).map_or(0.0, |d| d.conductivity);
+        let conductivity = desk.book.publish(conductivity_line(&water, read, &tag, name, first.year()));
         let surface = self.setting.basin.surface(self.setting.basin.full);
         let days = self.days.iter().take(until + 1).skip(from);
         let (mut evaporation, mut rain) = (0.0, 0.0);
@@ -1338,7 +1361,7 @@ impl Account<'_> {
 }
 
 /// Conductivity of a water with what went in.
-fn conductivity_line(water: &Solutes, tag: &str, name: &str, year: i32) -> Figure<Conductivity> {
+fn conductivity_line(water: &Solutes, found: f64, tag: &str, name: &str, year: i32) -> Figure<Conductivity> {
     let names = ["alkalinity", "calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate", "nitrate"];
     let symbols = ["c_alk", "c_Ca", "c_Mg", "c_Na", "c_K", "c_Cl", "c_SO4", "c_NO3"];
     let inputs = names
@@ -1351,12 +1374,12 @@ fn conductivity_line(water: &Solutes, tag: &str, name: &str, year: i32) -> Figur
         })
         .collect();
     Figure::solved(
-        Conductivity::from_si(MICROSIEMENS.si(air::conductivity(water))),
-        "Σ Λ c · y², y the activity of a single charge (Davies)",
+        Conductivity::from_si(MICROSIEMENS.si(found)),
+        "Σ λ_i m_i of the free ions at 25 °C, λ_i = λ° − A √I / (1 + B √I)",
         inputs,
         0.0,
         1,
     )
     .named(format!("year.conductivity-{tag}"), &format!("Conductivity at the end of {name} {year}"), "κ", &MICROSIEMENS)
-    .from_source(&crate::reference::CONDUCTIVITY_IONS)
+    .from_source(&crate::reference::IONIC_CONDUCTIVITY)
 }

@@ -1,10 +1,16 @@
-//! A dilute water at rest with the air: pH, lime and conductivity in closed form, for the daily balance.
+//! A water at rest with the air: pH, lime and conductivity, for the daily balance.
 //!
-//! Ions are taken as single, with Davies activities; pairs are not counted, so saturation comes out a little high (a tenth
-//! of a unit in soft water, two in hard) and lime comes down a little early: the kinder side for a promised hardness.
+//! [`Core`] asks the chemistry core, which counts pairs. [`Dilute`] is the same in closed form: ions taken as single, with
+//! Davies activities, so saturation comes out a little high (a tenth of a unit in soft water, two in hard). It says on most
+//! days that no lime can come down without asking further, and stands in where the core refuses.
 
 use super::balance::{Chemistry, SOLUTES, Solutes, solute};
 use crate::chem::carbonate::{log_k1, log_k2, log_kh, log_kw};
+use crate::chem::composition::{self, Closure, Trouble};
+use crate::chem::conductance;
+use crate::chem::solution::Water;
+use crate::chem::speciation::{Constants, IONS, Known, State, speciate};
+use crate::reference::chemistry as ion;
 
 /// What of a water's chemistry is settled for a place.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -101,6 +107,15 @@ impl Dilute {
         calcium * g2 * warmth.carbonate / (h * h) / warmth.calcite
     }
 
+    /// Whether no lime can come down. Activities and pairs only lower saturation: a water under the limit without them is
+    /// under it with them, and most days need no more than this.
+    fn cannot_lime(&self, warmth: &Warmth, water: &Solutes) -> bool {
+        let (alkalinity, calcium) = (water[solute::ALKALINITY] / 1000.0, water[solute::CALCIUM] / 1000.0);
+        alkalinity <= 0.0
+            || calcium <= 0.0
+            || Self::over(warmth, alkalinity, calcium, 1.0) <= libm::pow(10.0, self.threshold)
+    }
+
     /// Saturation index of calcite.
     #[must_use]
     pub fn saturation(&self, warmth: &Warmth, water: &Solutes) -> f64 {
@@ -121,16 +136,11 @@ impl Chemistry for Dilute {
     }
 
     fn lime(&self, warmth: &Warmth, water: &Solutes) -> f64 {
+        if self.cannot_lime(warmth, water) {
+            return 0.0;
+        }
         let (alkalinity, calcium) = (water[solute::ALKALINITY] / 1000.0, water[solute::CALCIUM] / 1000.0);
-        if alkalinity <= 0.0 || calcium <= 0.0 {
-            return 0.0;
-        }
         let limit = libm::pow(10.0, self.threshold);
-        // Activities only lower saturation: a water under the limit without them is under it with them, and most days
-        // need no more than this.
-        if Self::over(warmth, alkalinity, calcium, 1.0) <= limit {
-            return 0.0;
-        }
         // Each mole that comes down takes four charges squared of calcium and two of alkalinity from the strength.
         let strength = strength(water);
         let at = |formed: f64| {
@@ -162,8 +172,112 @@ impl Chemistry for Dilute {
         formed * 1000.0
     }
 
-    fn conductivity(&self, water: &Solutes) -> f64 {
+    fn conductivity(&self, _: &Warmth, water: &Solutes) -> f64 {
         conductivity(water)
+    }
+}
+
+/// The chemistry core for the daily balance.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Core(pub Dilute);
+
+/// Constants of one temperature, for the core and for its closed form.
+#[derive(Clone, Debug)]
+pub struct CoreWarmth {
+    quick: Warmth,
+    celsius: f64,
+    /// At that temperature and at 25 °C; none outside the core's range.
+    constants: Option<(Constants, Constants)>,
+}
+
+/// Where each solute stands among the core's ions. Copper is too little to move anything else, and rides along outside.
+const PLACES: [(usize, usize); 7] = [
+    (solute::CALCIUM, ion::CALCIUM),
+    (solute::MAGNESIUM, ion::MAGNESIUM),
+    (solute::SODIUM, ion::SODIUM),
+    (solute::POTASSIUM, ion::POTASSIUM),
+    (solute::CHLORIDE, ion::CHLORIDE),
+    (solute::SULFATE, ion::SULFATE),
+    (solute::NITRATE, ion::NITRATE),
+];
+
+/// Amounts in mol/m³ as the core takes them, mol per kg of water of this density (kg/L).
+fn core_totals(water: &Solutes, density: f64) -> ([f64; IONS], f64) {
+    let each = 1.0 / (1000.0 * density);
+    let mut totals = [0.0; IONS];
+    for (mine, theirs) in PLACES {
+        if let (Some(total), Some(amount)) = (totals.get_mut(theirs), water.get(mine)) {
+            // What is taken out to the last may be short of nothing by a hair.
+            *total = (amount * each).max(0.0);
+        }
+    }
+    (totals, water[solute::ALKALINITY] * each)
+}
+
+/// The core's water as amounts in mol/m³.
+fn from_core(water: &Water, density: f64) -> Solutes {
+    let mut out = [0.0; SOLUTES];
+    for (mine, theirs) in PLACES {
+        if let (Some(amount), Some(total)) = (out.get_mut(mine), water.totals.get(theirs)) {
+            *amount = total * 1000.0 * density;
+        }
+    }
+    out[solute::ALKALINITY] = water.alkalinity * 1000.0 * density;
+    out[solute::COPPER] = water.totals[ion::COPPER] * 1000.0 * density;
+    out
+}
+
+impl Core {
+    fn state(&self, warmth: &CoreWarmth, water: &Solutes) -> Option<(State, [f64; IONS])> {
+        let (constants, _) = warmth.constants.as_ref()?;
+        let (totals, alkalinity) = core_totals(water, constants.density);
+        let known = Known::AlkalinityPressure { alkalinity, log_co2: self.0.log_co2 };
+        Some((speciate(constants, &totals, known).ok()?, totals))
+    }
+
+    /// Saturation index of calcite.
+    #[must_use]
+    pub fn saturation(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
+        let found = self.state(warmth, water).and_then(|(state, _)| state.saturation(ion::CALCITE));
+        found.unwrap_or_else(|| self.0.saturation(&warmth.quick, water))
+    }
+}
+
+impl Chemistry for Core {
+    type Warmth = CoreWarmth;
+
+    fn at(&self, celsius: f64) -> CoreWarmth {
+        let constants = Constants::at(celsius).ok().zip(Constants::at(25.0).ok());
+        CoreWarmth { quick: self.0.at(celsius), celsius, constants }
+    }
+
+    fn ph(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
+        self.state(warmth, water).map_or_else(|| self.0.ph(&warmth.quick, water), |(state, _)| state.ph)
+    }
+
+    fn lime(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
+        if self.0.cannot_lime(&warmth.quick, water) {
+            return 0.0;
+        }
+        let quick = || self.0.lime(&warmth.quick, water);
+        let Some((constants, _)) = warmth.constants.as_ref() else { return quick() };
+        let (mut totals, alkalinity) = core_totals(water, constants.density);
+        totals[ion::CARBONATE] = alkalinity.max(0.0);
+        let start = Water { celsius: warmth.celsius, totals, alkalinity, ammonia: 0.0 };
+        match start.limed(self.0.threshold, Some(self.0.log_co2)) {
+            Ok((_, formed, _)) => formed * 1000.0 * constants.density,
+            Err(_) => quick(),
+        }
+    }
+
+    fn conductivity(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
+        let closed = || {
+            let (state, totals) = self.state(warmth, water)?;
+            let (_, at_25) = warmth.constants.as_ref()?;
+            let known = Known::AlkalinityCarbon { alkalinity: state.alkalinity, carbon: state.carbon };
+            Some(conductance::conductivity(&speciate(at_25, &totals, known).ok()?))
+        };
+        closed().unwrap_or_else(|| conductivity(water))
     }
 }
 
@@ -176,49 +290,94 @@ pub fn conductivity(water: &Solutes) -> f64 {
     free * activity * activity
 }
 
-/// What is known of a water before its sodium and chloride are found, mol/m³.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Known {
-    /// All solutes that were measured; sodium and chloride are the least they may be.
+/// What is known of a water before its salts are found.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Told {
+    /// °C.
+    pub celsius: f64,
+    /// log₁₀ of the carbon dioxide pressure it rests with, atm: its pH hardly matters to anything but that.
+    pub log_co2: f64,
+    /// Alkalinity, mol/m³; the other solutes hold what was measured, where [`Told::read`] says so.
     pub water: Solutes,
+    /// Which of the solutes were measured.
+    pub read: [bool; SOLUTES],
+    /// Calcium and magnesium together, mol/m³.
+    pub general: Option<f64>,
     /// µS/cm at 25 °C.
     pub conductivity: Option<f64>,
 }
 
-/// A water whose charges balance and whose conductivity is as read: what is lacking is sodium or chloride, and after that
-/// salt of both. The second value is how far the conductivity so found lies over the reading, as a share of it: above nothing
-/// where the measured ions alone conduct more than was read.
+/// A water whose charges balance and whose conductivity is as read, with the rules that were used to close it. A reading that
+/// cannot be of one water with the others is left out, one after the other; without general hardness and calcium, general
+/// hardness is taken to be as high as carbonate hardness.
 #[must_use]
-pub fn completed(known: &Known) -> (Solutes, f64) {
-    use solute::{ALKALINITY, CALCIUM, CHLORIDE, MAGNESIUM, NITRATE, POTASSIUM, SODIUM, SULFATE};
-    let mut water = known.water;
-    let lacking = |w: &Solutes| {
-        w[ALKALINITY] + w[CHLORIDE] + 2.0 * w[SULFATE] + w[NITRATE]
-            - w[SODIUM]
-            - w[POTASSIUM]
-            - 2.0 * (w[CALCIUM] + w[MAGNESIUM])
+pub fn completed(told: &Told) -> (Solutes, Vec<Closure>) {
+    let density = crate::chem::activity::density(told.celsius);
+    let each = 1.0 / (1000.0 * density);
+    let of = |at: usize| {
+        let read = told.read.get(at).copied().unwrap_or(false);
+        told.water.get(at).filter(|_| read).map(|c| c * each)
     };
-    let gap = lacking(&water);
-    if gap > 0.0 {
-        water[SODIUM] += gap;
-    } else {
-        water[CHLORIDE] -= gap;
-    }
-    let Some(read) = known.conductivity else { return (water, 0.0) };
-    let with = |salt: f64| {
-        let mut more: [f64; SOLUTES] = water;
-        more[SODIUM] += salt;
-        more[CHLORIDE] += salt;
-        more
+    let warmth = Warmth::new(told.log_co2, told.celsius);
+    let plain = bare(told);
+    let resting = -libm::log10(warmth.protons(plain[solute::ALKALINITY] / 1000.0, single(strength(&plain))));
+    let mut read = composition::Readings {
+        celsius: told.celsius,
+        ph: resting,
+        alkalinity: told.water[solute::ALKALINITY] * each,
+        general_hardness: told.general.map(|c| c * each),
+        calcium: of(solute::CALCIUM),
+        conductivity: told.conductivity,
+        chloride: of(solute::CHLORIDE),
+        sulfate: of(solute::SULFATE),
+        nitrate: of(solute::NITRATE),
+        copper: None,
     };
-    let least = conductivity(&water);
-    if least >= read || read <= 0.0 {
-        return (water, if read > 0.0 { least / read - 1.0 } else { 0.0 });
+    let mut left = None;
+    for _ in 0..8 {
+        if read.general_hardness.is_none() && read.calcium.is_none() {
+            read.general_hardness = Some(0.5 * read.alkalinity);
+        }
+        match composition::compose(&read) {
+            Ok(composed) => {
+                left = Some((from_core(&composed.water, density), composed.closures));
+                break;
+            }
+            Err(Trouble::Disagree(found)) => {
+                use composition::Reading as R;
+                match found.again {
+                    // The forecast rests on carbonate hardness, and its pH is that of the air.
+                    R::CarbonateHardness | R::Ph => break,
+                    R::GeneralHardness => read.general_hardness = None,
+                    R::Calcium => read.calcium = None,
+                    R::Conductivity => read.conductivity = None,
+                    R::Chloride => read.chloride = None,
+                    R::Sulfate => read.sulfate = None,
+                    R::Nitrate => read.nitrate = None,
+                }
+            }
+            Err(_) => break,
+        }
     }
-    let (mut low, mut high) = (0.0, read);
-    for _ in 0..60 {
-        let salt = 0.5 * (low + high);
-        if conductivity(&with(salt)) < read { low = salt } else { high = salt }
+    let (mut water, closures) = left.unwrap_or((plain, Vec::new()));
+    // Potassium is told apart from the sodium that the rules found.
+    let potassium = told.water[solute::POTASSIUM].min(water[solute::SODIUM]);
+    if told.read[solute::POTASSIUM] {
+        water[solute::POTASSIUM] += potassium;
+        water[solute::SODIUM] -= potassium;
     }
-    (with(0.5 * (low + high)), 0.0)
+    water[solute::COPPER] = told.water[solute::COPPER];
+    (water, closures)
+}
+
+/// A water of carbonate hardness, with calcium for it as far as it was read and sodium for the rest.
+fn bare(told: &Told) -> Solutes {
+    let mut water = [0.0; SOLUTES];
+    let alkalinity = told.water[solute::ALKALINITY].max(0.0);
+    let hard = told.general.unwrap_or(0.5 * alkalinity).min(0.5 * alkalinity);
+    water[solute::ALKALINITY] = alkalinity;
+    water[solute::CALCIUM] = composition::CALCIUM_PART * hard;
+    water[solute::MAGNESIUM] = hard - water[solute::CALCIUM];
+    water[solute::SODIUM] = alkalinity - 2.0 * hard;
+    water
 }

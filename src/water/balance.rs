@@ -183,15 +183,15 @@ impl Witness for Ledger {
 /// What air and lime do to a water. `Warmth` is whatever depends on temperature alone, found once a day.
 pub trait Chemistry {
     /// Constants of one temperature.
-    type Warmth: Copy;
+    type Warmth;
     /// The constants at a temperature in °C.
     fn at(&self, celsius: f64) -> Self::Warmth;
     /// pH of a water (mol/m³) at rest with the air of this place.
     fn ph(&self, warmth: &Self::Warmth, water: &Solutes) -> f64;
     /// Lime that comes down from a water, mol/m³; nothing while saturation is under the threshold.
     fn lime(&self, warmth: &Self::Warmth, water: &Solutes) -> f64;
-    /// Conductivity at 25 °C, µS/cm.
-    fn conductivity(&self, water: &Solutes) -> f64;
+    /// Conductivity at 25 °C, µS/cm, of a water at rest with the air.
+    fn conductivity(&self, warmth: &Self::Warmth, water: &Solutes) -> f64;
 }
 
 /// The place, and what does not change over the year.
