@@ -304,6 +304,37 @@ fn figures_are_the_same_in_every_form() {
 }
 
 #[test]
+fn the_forecast_is_the_same_in_both_forms() {
+    let bench = Bench::with_demo("quoyle-end");
+    let csv = bench.done(&["forecast", "site.toml"]).out;
+    let mut reader = csv::Reader::from_reader(csv.as_bytes());
+    let head = reader.headers().unwrap().clone();
+    assert_eq!(&head[0], "date");
+    assert_eq!(&head[8], "carbonate hardness [°dKH]");
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    let json: Value = serde_json::from_str(&bench.done(&["forecast", "site.toml", "--format", "json"]).out).unwrap();
+    let days = json["days"].as_array().unwrap();
+    assert_eq!((rows.len(), days.len()), (365, 365));
+    for (row, day) in rows.iter().zip(days) {
+        assert_eq!(&row[0], day["date"].as_str().unwrap());
+        assert_eq!(row[8].parse::<f64>().unwrap(), day["carbonate_hardness"].as_f64().unwrap());
+        assert_eq!(row[1].parse::<f64>().unwrap(), day["volume"].as_f64().unwrap());
+    }
+    assert_eq!(json["units"]["conductivity"], "µS/cm");
+    assert_eq!(bench.pdfs().len(), 0);
+}
+
+#[test]
+fn a_forecast_without_weather_says_what_it_lacks() {
+    let bench = Bench::new();
+    bench.done(&["new", "here"]);
+    let run = bench.weirbook(&["forecast", "here/site.toml"]);
+    no_panic(&run);
+    assert_ne!(run.code, 0);
+    assert!(run.out.is_empty(), "{}", run.out);
+}
+
+#[test]
 fn typing_mistakes_are_answered_with_help() {
     let bench = Bench::with_demo("quoyle-end");
     for arguments in [

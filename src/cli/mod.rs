@@ -519,19 +519,15 @@ fn water_year(input: &Input, format: Series) -> ExitCode {
         Ok(year) => year,
         Err(why) => {
             let (lacking, hint) = why.words();
-            eprintln!("error[no-forecast]: no forecast can be made: {lacking}");
-            eprintln!("hint: {hint}");
-            return ExitCode::from(2);
+            let said = format!("no forecast can be made: {lacking} is not known");
+            return fail(2, Diagnostic::error("no-forecast", None, said).hint(hint));
         }
     };
     match format {
         Series::Csv => say!("{}", forecast::csv(year)),
         Series::Json => match serde_json::to_string_pretty(&forecast::json(year)) {
             Ok(text) => say!("{text}"),
-            Err(error) => {
-                eprintln!("error[no-json]: {error}");
-                return ExitCode::from(1);
-            }
+            Err(error) => return fail(1, Diagnostic::error("no-json", None, error.to_string())),
         },
     }
     ExitCode::SUCCESS

@@ -162,6 +162,12 @@ impl Reader {
         group(volume_unit(self.system).of(si), Digits::Significant(3))
     }
 
+    /// The reader's unit of volume.
+    #[must_use]
+    pub fn volume_unit(&self) -> &'static Unit {
+        volume_unit(self.system)
+    }
+
     /// A length by tape or sounding stick: metres to the centimetre, or feet.
     #[must_use]
     pub fn length(&self, si: f64) -> String {

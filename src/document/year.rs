@@ -13,7 +13,8 @@ use crate::page::style::MM;
 use crate::plan::{Course, Flow, Method, Month, Side, YearPlan, month_name};
 use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
 use crate::units::table::{DEGREE_KH, MICROSIEMENS};
-use crate::units::{Digits, group, plain};
+use crate::units::{Digits, Length, group, plain};
+use crate::workings::Figure;
 
 const HARDNESS: &str = "carbonate-hardness";
 
@@ -59,9 +60,17 @@ fn month_words(month: &Month, reader: &Reader) -> String {
     if reader.american() { format!("{name}\u{a0}{days}") } else { format!("{days}\u{a0}{name}") }
 }
 
-/// A volume's number in the reader's unit, at most three digits that say something.
+/// A volume's number in the reader's unit: whole, and with a decimal under ten.
 fn volume(reader: &Reader, si: f64) -> String {
-    if si < 5e-4 { "0".to_owned() } else { reader.volume_number(si) }
+    let amount = reader.volume_unit().of(si.max(0.0));
+    let places = if (0.05..9.95).contains(&amount) { 1 } else { 0 };
+    group(amount, Digits::Places(places))
+}
+
+/// A depth of evaporation with its unit and its line.
+fn depth(lines: &Lines, reader: &Reader, figure: &Figure<Length>) -> Value {
+    let shown = reader.shown("rain");
+    figure_with(lines, figure.id(), format!("{}\u{a0}{}", reader.number("rain", figure.si()), shown.symbol))
 }
 
 fn outside(hardness: f64) -> bool {
@@ -99,7 +108,7 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
                 "outside" => outside(m.hardness.si()),
                 "marks" => marks(
                     lines,
-                    [Some(m.thirst.as_str()), m.top_up.id(), m.hardness.id(), m.conductivity.id()].into_iter().flatten(),
+                    [m.top_up.id(), m.hardness.id(), m.conductivity.id()].into_iter().flatten(),
                 ),
             }
         })
@@ -118,6 +127,7 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
         },
         "course" => course,
         "side" => which,
+        "supply_side" => year.supply.map_or("", side),
         "date" => date.map(|d| reader.day_year(d)),
         "start" => figure_with(lines, year.start.id(), hardness(year.start.si())),
         "lowest" => hardness(year.lowest.0), "lowest_on" => reader.day_year(year.lowest.1),
@@ -129,6 +139,8 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
         "change_mark" => marks(lines, year.change.id()),
         "balance_mark" => marks(lines, ["year.balance"]),
         "top_up" => figure_with(lines, year.top_up.id(), reader.volume(year.top_up.si(), crate::workings::Way::Up)),
+        "evaporation" => depth(lines, reader, &year.evaporation.0),
+        "penman" => year.evaporation.1.as_ref().map(|p| depth(lines, reader, p)),
         "months" => months,
         "rain_unit" => reader.shown("rain").symbol,
         "hardness_unit" => reader.shown(HARDNESS).symbol,
@@ -216,7 +228,7 @@ pub(super) fn conductivity(drawings: &Drawings<'_>) -> Option<Drawing> {
     // A ceiling far over the line would flatten it: then it is left to the words.
     let ceiling = target.map(|t| MICROSIEMENS.of(t)).filter(|t| *t <= ends.1 * 1.6).map(|t| {
         let lines = drawings.numbers([Some("target.conductivity.high")]);
-        (t, Said::new(format!("{}: 2.5 times the supply's", group(t, Digits::Places(0))), lines))
+        (t, Said::new(format!("{} or more: change water", group(t, Digits::Places(0))), lines))
     });
     let axis = Ticks::around(ends.0, ends.1, 4).numbers();
     let first = year.days.first()?.date;
@@ -255,7 +267,10 @@ pub(super) fn top_up(drawings: &Drawings<'_>) -> Option<Drawing> {
         .iter()
         .map(|m| {
             let after = m.last.succ_opt().unwrap_or(m.last);
-            (m.first, after, m.top_up.si().max(0.0), volume(reader, m.top_up.si()))
+            let printed = volume(reader, m.top_up.si());
+            // What rounds to nothing is nothing, and gets no bar.
+            let amount = if printed == "0" { 0.0 } else { m.top_up.si() };
+            (m.first, after, amount, printed)
         })
         .collect();
     let bars = MonthBars {

@@ -229,7 +229,8 @@ pub fn decide(
     let flow = volume::flow(&mut desk, &volume);
     let emergency = correction::emergency(&mut desk, &volume);
     let full_reached = full_reached(&desk);
-    let year = year::forecast(&mut desk, &volume, &correction, schedule.as_ref());
+    let minerals = readings.iter().find(|r| r.key == "conductivity").and_then(|r| r.high);
+    let year = year::forecast(&mut desk, &volume, &correction, schedule.as_ref(), minerals);
     if let Some(last) = site.visits.last()
         && (date - last.date).num_days() > readings::FRESH_DAYS
     {

@@ -9,8 +9,8 @@ use super::correction::day;
 use super::{Assumption, Correction, Desk, Missing, Schedule, VolumePlan, kinder};
 use crate::chem::composition::Closure;
 use crate::reference::{
-    FEED_NITROGEN, LOSS_PER_DEGREE, OPEN_WATER, OPEN_WATER_FACTOR, REFERENCE_EVAPORATION, Substance, WINDOW_HIGH_DKH,
-    WINDOW_LOW_DKH, substance,
+    FEED_NITROGEN, LOSS_PER_DEGREE, OPEN_WATER, OPEN_WATER_FACTOR, OPEN_WATER_PENMAN, REFERENCE_EVAPORATION, Substance,
+    WINDOW_HIGH_DKH, WINDOW_LOW_DKH, substance,
 };
 use crate::site::{AnimalKind, CareWhat, Depth, MONTH_DAYS, Readings, Section, Shape, TopUpBy, Twelve, Visit};
 use crate::units::table::{
@@ -18,8 +18,8 @@ use crate::units::table::{
     MICROSIEMENS, MILLIGRAMS, MILLIMETRE, MILLIMETRES_A_DAY, MILLIMOLES_PER_LITRE, MOLE, ONE, Unit, weight,
 };
 use crate::units::{
-    AmountOfSubstance, CarbonateHardness, Conductivity, GeneralHardness, MassConcentration, MolarConcentration, Ratio,
-    Si, Velocity, Volume,
+    AmountOfSubstance, CarbonateHardness, Conductivity, GeneralHardness, Length, MassConcentration, MolarConcentration,
+    Ratio, Si, Velocity, Volume,
 };
 use crate::water::air::{self, Core, Dilute};
 use crate::water::balance::{
@@ -90,8 +90,6 @@ pub struct Month {
     pub general: Figure<GeneralHardness>,
     /// Conductivity on the last day.
     pub conductivity: Figure<Conductivity>,
-    /// The line of the month's evaporation.
-    pub thirst: String,
 }
 
 /// Chlorine that a float valve lets in.
@@ -161,6 +159,10 @@ pub struct YearPlan {
     pub highest: (f64, NaiveDate),
     /// Top-up of the year.
     pub top_up: Figure<Volume>,
+    /// What evaporates in a year, as a depth, and the same by Penman's open-water form where the weather tells it.
+    pub evaporation: (Figure<Length>, Option<Figure<Length>>),
+    /// On which side of the window the supply is, if it is outside.
+    pub supply: Option<Side>,
     /// The first day on which conductivity passes its target, where there is one.
     pub salt_over: Option<NaiveDate>,
     /// What a float valve on chlorinated supply lets in.
@@ -414,8 +416,8 @@ struct Sun {
     method: Method,
     /// m a day from still water, by month.
     evaporation: [f64; 12],
-    /// Lines of them.
-    lines: [String; 12],
+    /// The same by Penman's open-water form, where the weather tells it.
+    penman: [Option<f64>; 12],
     /// m a day.
     rain: [f64; 12],
     /// Mean air temperature, °C; `None` where it is not known.
@@ -498,7 +500,7 @@ fn sun(desk: &mut Desk<'_>) -> Result<Sun, NoYear> {
     let factor = evaporation_factor(desk);
     let drop = measured_drop(desk);
     let mut evaporation = [0.0; 12];
-    let mut lines: [String; 12] = Default::default();
+    let mut penman = [None; 12];
     let mut method = Method::PenmanMonteith;
     for month in 0..12 {
         let id = format!("climate.evaporation-{:02}", month + 1);
@@ -508,6 +510,9 @@ fn sun(desk: &mut Desk<'_>) -> Result<Sun, NoYear> {
         let figure = match weather::thirst(&place, &known, weather::middle_day(month)) {
             Some(thirst) => {
                 method = method.max(thirst.method);
+                if let Some(slot) = penman.get_mut(month) {
+                    *slot = thirst.open_water.map(|mm| mm / 1000.0);
+                }
                 let et = reference_line(desk, &thirst, &known, &place, month);
                 (&factor * &et).named(&id, &title, "E", &MILLIMETRES_A_DAY)
             }
@@ -531,12 +536,9 @@ fn sun(desk: &mut Desk<'_>) -> Result<Sun, NoYear> {
         if let Some(slot) = evaporation.get_mut(month) {
             *slot = figure.si() * DAYS.size;
         }
-        if let Some(slot) = lines.get_mut(month) {
-            *slot = id;
-        }
     }
     estimated(desk, method);
-    Ok(Sun { method, evaporation, lines, rain: rain_a_day, air })
+    Ok(Sun { method, evaporation, penman, rain: rain_a_day, air })
 }
 
 /// Says aloud what evaporation had to do without.
@@ -856,14 +858,16 @@ fn course(days: &[Daily]) -> (Course, usize) {
     }
 }
 
-/// The forecast of the twelve months after the last visit that read carbonate hardness.
+/// The forecast of the twelve months after the last visit that read carbonate hardness. `minerals`: the highest conductivity
+/// there should be, S/m, where there is such a target.
 pub fn forecast(
     desk: &mut Desk<'_>,
     volume: &VolumePlan,
     correction: &Correction,
     schedule: Option<&Schedule>,
+    minerals: Option<f64>,
 ) -> Result<YearPlan, NoYear> {
-    let found = run(desk, volume, correction, schedule);
+    let found = run(desk, volume, correction, schedule, minerals);
     if let Err(why) = &found {
         let (what, measure) = why.words();
         desk.miss(Missing::new(what, measure));
@@ -876,6 +880,7 @@ fn run(
     volume: &VolumePlan,
     correction: &Correction,
     schedule: Option<&Schedule>,
+    minerals: Option<f64>,
 ) -> Result<YearPlan, NoYear> {
     let site = desk.site;
     let Some(climate) = &site.year.climate else { return Err(NoYear::NoClimate) };
@@ -1024,10 +1029,14 @@ fn run(
         &LITRE,
     );
     let top_up = desk.book.publish(top_up);
-    let target = site.supply.readings.conductivity.as_ref().map(|r| 2.5 * MICROSIEMENS.of(r.value.si()));
-    let salt_over = target.and_then(|target| days.iter().find(|d| d.conductivity > target).map(|d| d.date));
+    let salt_over = minerals
+        .map(|si| MICROSIEMENS.of(si))
+        .and_then(|target| days.iter().find(|d| d.conductivity > target).map(|d| d.date));
     let valve = account.valve(desk);
+    let evaporation = depths(desk, &sun);
     Ok(YearPlan {
+        evaporation,
+        supply: side(supply_hardness.value.si()),
         first,
         origin: climate.origin.clone(),
         method: sun.method,
@@ -1044,6 +1053,29 @@ fn run(
         valve,
         days,
     })
+}
+
+/// What evaporates from still water in twelve mean months, as a depth, by both forms.
+fn depths(desk: &mut Desk<'_>, sun: &Sun) -> (Figure<Length>, Option<Figure<Length>>) {
+    let months = |a_day: &dyn Fn(usize) -> Option<f64>| -> Option<Figure<Length>> {
+        let parts: Option<Vec<Figure<Length>>> = (0..12)
+            .zip(MONTH_DAYS)
+            .map(|(month, days)| {
+                let name = month_name(month);
+                let symbol = format!("E_{}", name.get(..3).unwrap_or(name));
+                Some(booked(a_day(month)? * days, &symbol, &format!("depth of {name}"), &MILLIMETRE))
+            })
+            .collect();
+        Some(sum(&parts?))
+    };
+    let used = months(&|m| sun.evaporation.get(m).copied());
+    let used = used.unwrap_or_else(|| booked(0.0, "E", "evaporation", &MILLIMETRE));
+    let used = used.named("year.evaporation", "Evaporation from still water in a year", "E", &MILLIMETRE);
+    let penman = months(&|m| sun.penman.get(m).copied().flatten()).map(|all| {
+        let title = "The same by Penman's open-water form, for comparison";
+        all.named("year.penman", title, "E_w", &MILLIMETRE).from_source(&OPEN_WATER_PENMAN)
+    });
+    (desk.book.publish(used), penman.map(|p| desk.book.publish(p)))
 }
 
 /// Share of the rain that runs off where nobody said (common practice).
@@ -1280,8 +1312,7 @@ impl Account<'_> {
             evaporation += day.evening.evaporation / surface;
             rain += self.sun.rain.get(day.date.month0() as usize).copied().unwrap_or(0.0);
         }
-        let thirst = self.sun.lines.get(first.month0() as usize).cloned().unwrap_or_default();
-        Month { first, last, evaporation, rain, top_up, hardness, general, conductivity, thirst }
+        Month { first, last, evaporation, rain, top_up, hardness, general, conductivity }
     }
 
     /// What each flow did to hardness between two evenings, and the change they add up to.

@@ -99,6 +99,8 @@ citations! {
         "Allen RG, Pereira LS, Raes D, Smith M (1998) Crop evapotranspiration, FAO Irrigation and Drainage Paper 56: equations 6 to 52, its examples 17, 18 and 20 reproduced";
     OPEN_WATER = "EV-20", Sourced, "FAO-56 table 12, open water",
         "FAO-56 table 12, section Special: open water under 2 m deep, 1.05 times reference evapotranspiration";
+    OPEN_WATER_PENMAN = "EV-22", Sourced, "Penman, Shuttleworth's form",
+        "Shuttleworth WJ (1993) as reproduced in encyclopedic pages: E = (Δ R_n + γ 6.43 (1 + 0.536 u_2) (e_s - e_a)) / (λ (Δ + γ)), mm a day, water's albedo 0.08";
     BUCKET_TEST = "FL-01", Sourced, "bucket and stopwatch",
         "Hydraulics laboratory sheet, Water Flow Measurement by Bucket Method: flow = volume / time";
     NOTCH = "FL-03", Sourced, "90° notch, Q = 2.49 H^2.48 in feet",

@@ -320,8 +320,11 @@ pub fn dose(pond: &mut Pond, amounts: &Solutes) -> Moved {
 }
 
 /// Feed: its nitrogen ends as nitrate and takes alkalinity with it. Ammonia brings a charge of alkalinity when it is
-/// excreted, and plants and mud give some back; neither is counted, so the drain is the most it can be.
+/// excreted, and plants and mud give some back; neither is counted, so the drain is the most it can be. Where alkalinity is
+/// used up, nitrification stands still, and what is left stays ammonia.
 pub fn feed(pond: &mut Pond, nitrogen: f64) -> Moved {
+    let left = pond.amounts[solute::ALKALINITY].max(0.0);
+    let nitrogen = nitrogen.min(left / CHARGE_PER_NITROGEN);
     let mut amounts = [0.0; SOLUTES];
     amounts[solute::ALKALINITY] = -CHARGE_PER_NITROGEN * nitrogen;
     amounts[solute::NITRATE] = nitrogen;
