@@ -230,7 +230,7 @@ pub fn decide(
     let emergency = correction::emergency(&mut desk, &volume);
     let full_reached = full_reached(&desk);
     let minerals = readings.iter().find(|r| r.key == "conductivity").and_then(|r| r.high);
-    let year = year::forecast(&mut desk, &volume, &correction, schedule.as_ref(), minerals);
+    let year = year::forecast(&mut desk, &volume, &correction, schedule.as_ref(), minerals, ions.as_ref());
     if let Some(last) = site.visits.last()
         && (date - last.date).num_days() > readings::FRESH_DAYS
     {

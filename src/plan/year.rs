@@ -6,7 +6,7 @@
 use chrono::{Datelike, Days, NaiveDate};
 
 use super::correction::day;
-use super::{Assumption, Correction, Desk, Missing, Schedule, VolumePlan, kinder};
+use super::{Assumption, Correction, Desk, Missing, Schedule, VolumePlan, WaterPlan, kinder};
 use crate::chem::composition::Closure;
 use crate::reference::{
     FEED_NITROGEN, LOSS_PER_DEGREE, OPEN_WATER, OPEN_WATER_FACTOR, OPEN_WATER_PENMAN, REFERENCE_EVAPORATION, Substance,
@@ -866,8 +866,9 @@ pub fn forecast(
     correction: &Correction,
     schedule: Option<&Schedule>,
     minerals: Option<f64>,
+    ions: Option<&WaterPlan>,
 ) -> Result<YearPlan, NoYear> {
-    let found = run(desk, volume, correction, schedule, minerals);
+    let found = run(desk, volume, correction, schedule, minerals, ions);
     if let Err(why) = &found {
         let (what, measure) = why.words();
         desk.miss(Missing::new(what, measure));
@@ -881,6 +882,7 @@ fn run(
     correction: &Correction,
     schedule: Option<&Schedule>,
     minerals: Option<f64>,
+    ions: Option<&WaterPlan>,
 ) -> Result<YearPlan, NoYear> {
     let site = desk.site;
     let Some(climate) = &site.year.climate else { return Err(NoYear::NoClimate) };
@@ -918,7 +920,10 @@ fn run(
     closed(desk, "supply", told, &closures);
     let told = readings_of(desk, visit);
     let (water, closures) = composed(&told, start.si(), warmth_of(&told), log_co2);
-    closed(desk, "pond", &told, &closures);
+    // Where the plan has composed the pond's water, it has said so already.
+    if ions.is_none() {
+        closed(desk, "pond", &told, &closures);
+    }
     let first = visit.date;
     let dates: Vec<NaiveDate> =
         (1..=YEAR_DAYS as u64).map(|i| first.checked_add_days(Days::new(i)).unwrap_or(first)).collect();
