@@ -580,6 +580,7 @@ fn size_of(symbol: &str, charge: bool) -> (f64, f64) {
         "mol" | "mmol/L" | "C/mol" => (1.0, 0.0),
         "Ah" => (3600.0, 0.0),
         "g a day" => (1e-3 / day, 0.0),
+        "mm a day" => (1e-3 / day, 0.0),
         "g a year" => (1e-3 / (365.0 * day), 0.0),
         "mg/L a day" => (1e-3 / day, 0.0),
         "a day" => (1.0 / day, 0.0),

@@ -251,7 +251,7 @@ pub(super) fn conductivity(drawings: &Drawings<'_>) -> Option<Drawing> {
             number(ends.1)
         ),
         height: 38.0 * MM,
-        lines: Vec::new(),
+        lines: drawings.numbers(year.months.last().map(|m| m.conductivity.id())),
         middle,
     };
     Some(drawing::year_line(&line, source.fonts))
@@ -278,6 +278,7 @@ pub(super) fn top_up(drawings: &Drawings<'_>) -> Option<Drawing> {
         height: 34.0 * MM,
         first,
         days: year.days.len(),
+        lines: drawings.numbers([year.top_up.id()]),
         bars,
         title: vec!["Topped up".into(), format!("{} in each month", reader.volume_word())],
         alternative: format!(

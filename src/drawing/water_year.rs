@@ -59,6 +59,8 @@ pub struct MonthBars {
     pub title: Vec<String>,
     /// What the drawing says, in words.
     pub alternative: String,
+    /// Lines that prove what the drawing says.
+    pub lines: Vec<u32>,
 }
 
 /// More days than this are not drawn.
@@ -198,11 +200,12 @@ pub fn month_bars(b: &MonthBars, fonts: &Fonts) -> Drawing {
         let (left, right) = (time.at(*from), time.at(*to));
         if *amount > 0.0 {
             let spot = Spot::middle((left + right) / 2.0, scale.at(*amount) - 3.5);
-            let half = canvas.measure(Face::Sans, 7.5, label) / 2.0;
+            let half = canvas.measure(Face::Sans, TEXT, label) / 2.0;
             if spot.x >= half && spot.x + half <= width {
-                canvas.label(&[spot], Face::Sans, 7.5, Ink::Ink, label);
+                canvas.label(&[spot], Face::Sans, TEXT, Ink::Ink, label);
             }
         }
     }
+    canvas.prove(&b.lines);
     canvas.finish(&b.alternative)
 }

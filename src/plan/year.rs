@@ -443,6 +443,12 @@ const MONTH_NAMES: [&str; 12] = [
     "December",
 ];
 
+/// A month in a symbol: `Jan`.
+fn short(month0: usize) -> &'static str {
+    let name = month_name(month0);
+    name.get(..3).unwrap_or(name)
+}
+
 /// The name of a month, January as 0.
 #[must_use]
 pub fn month_name(month0: usize) -> &'static str {
@@ -514,7 +520,7 @@ fn sun(desk: &mut Desk<'_>) -> Result<Sun, NoYear> {
                     *slot = thirst.open_water.map(|mm| mm / 1000.0);
                 }
                 let et = reference_line(desk, &thirst, &known, &place, month);
-                (&factor * &et).named(&id, &title, "E", &MILLIMETRES_A_DAY)
+                (&factor * &et).named(&id, &title, &format!("E_{}", short(month)), &MILLIMETRES_A_DAY)
             }
             None => {
                 let Some((visit, drop)) = &drop else { return Err(NoYear::NoEvaporation) };
@@ -524,12 +530,17 @@ fn sun(desk: &mut Desk<'_>) -> Result<Sun, NoYear> {
                 let share = weather::drop_with_the_sun(&place, 1.0, then, here);
                 let leaf: Figure<Ratio> = Figure::leaf(
                     Ratio::from_si(share),
-                    "q",
+                    &format!("q_{}", short(month)),
                     "sunlight above the air, that month over that day",
                     &ONE,
                     crate::workings::Source::Cited(&REFERENCE_EVAPORATION),
                 );
-                (drop * &leaf).meaning::<Velocity>().named(&id, &title, "E", &MILLIMETRES_A_DAY)
+                (drop * &leaf).meaning::<Velocity>().named(
+                    &id,
+                    &title,
+                    &format!("E_{}", short(month)),
+                    &MILLIMETRES_A_DAY,
+                )
             }
         };
         let figure = desk.book.publish(figure);
@@ -622,11 +633,12 @@ fn reference_line(
         let leaf: Figure<Ratio> = Figure::stated(Ratio::from_si(unit.si(value)), symbol, title, unit, &origin);
         std::rc::Rc::clone(leaf.node())
     };
+    let of = |symbol: &str| format!("{symbol}{}{}", if symbol.contains('_') { "," } else { "_" }, short(month));
     let mut inputs = Vec::new();
     if let Some((warmest, coldest)) = known.range {
         let place = at(span.and_then(|n| n.warmest.as_ref()).map(|t| t.span));
-        inputs.push(number(warmest, "T_max", "highest of the day, °C", &ONE, place.clone()));
-        inputs.push(number(coldest, "T_min", "lowest, °C", &ONE, place));
+        inputs.push(number(warmest, &of("T_max"), "highest of the day, °C", &ONE, place.clone()));
+        inputs.push(number(coldest, &of("T_min"), "lowest, °C", &ONE, place));
     }
     let name = month_name(month);
     let reference = Velocity::from_si(MILLIMETRES_A_DAY.si(thirst.reference));
@@ -637,32 +649,32 @@ fn reference_line(
             let n = span;
             inputs.push(number(
                 day.vapour_pressure,
-                "e_a",
+                &of("e_a"),
                 "vapour pressure, kPa",
                 &ONE,
                 at(n.and_then(|n| n.humidity.as_ref()).map(|t| t.span)),
             ));
             inputs.push(number(
                 day.wind,
-                "u_2",
+                &of("u"),
                 "wind at 2 m",
                 &METRES_PER_SECOND,
                 at(n.and_then(|n| n.wind.as_ref()).map(|t| t.span)),
             ));
             let sun = n.and_then(|n| n.sunlight.as_ref().map(|t| t.span).or(n.sunshine.as_ref().map(|t| t.span)));
-            inputs.push(number(day.sunlight, "R_s", "sunlight at the ground", &MEGAJOULES, at(sun)));
-            inputs.push(number(day.ground_heat, "G", "heat into the ground", &MEGAJOULES, "FAO-56 eq. 43".into()));
+            inputs.push(number(day.sunlight, &of("R_s"), "sunlight at the ground", &MEGAJOULES, at(sun)));
+            inputs.push(number(day.ground_heat, &of("G"), "heat into the ground", &MEGAJOULES, "FAO-56 eq. 43".into()));
             inputs.push(number(day.pressure, "P", "pressure, kPa", &ONE, "FAO-56 eq. 7".into()));
-            "FAO-56 eq. 6: (0.408 Δ (R_n − G) + γ 900 u_2 (e_s − e_a) / (T + 273)) / (Δ + γ (1 + 0.34 u_2))"
+            "ET = (0.408 Δ (R_n − G) + γ 900 u (e_s − e_a) / (T + 273)) / (Δ + γ (1 + 0.34 u)), FAO-56 eq. 6"
         }
-        None => "FAO-56 eq. 52: 0.0023 (T + 17.8) √(T_max − T_min) R_a / λ",
+        None => "ET = 0.0023 (T + 17.8) √(T_max − T_min) R_a / λ, FAO-56 eq. 52",
     };
     let origin = format!("FAO-56 eq. 21, day {}", weather::middle_day(month));
-    inputs.push(number(thirst.above, "R_a", "sunlight above the air", &MEGAJOULES, origin));
+    inputs.push(number(thirst.above, &of("R_a"), "sunlight above the air", &MEGAJOULES, origin));
     let latitude = desk.site.latitude.as_ref().map_or_else(String::new, |l| desk.place(l.span));
     inputs.push(number(DEGREE.of(place.latitude), "φ", "latitude, degrees", &ONE, latitude));
     Figure::solved(reference, equation, inputs, 0.0, 1)
-        .named(&id, &title, "ET_0", &MILLIMETRES_A_DAY)
+        .named(&id, &title, &of("ET"), &MILLIMETRES_A_DAY)
         .from_source(&REFERENCE_EVAPORATION)
 }
 
@@ -1062,23 +1074,23 @@ fn run(
 
 /// What evaporates from still water in twelve mean months, as a depth, by both forms.
 fn depths(desk: &mut Desk<'_>, sun: &Sun) -> (Figure<Length>, Option<Figure<Length>>) {
-    let months = |a_day: &dyn Fn(usize) -> Option<f64>| -> Option<Figure<Length>> {
+    let months = |letter: &str, a_day: &dyn Fn(usize) -> Option<f64>| -> Option<Figure<Length>> {
         let parts: Option<Vec<Figure<Length>>> = (0..12)
             .zip(MONTH_DAYS)
             .map(|(month, days)| {
-                let name = month_name(month);
-                let symbol = format!("E_{}", name.get(..3).unwrap_or(name));
-                Some(booked(a_day(month)? * days, &symbol, &format!("depth of {name}"), &MILLIMETRE))
+                let symbol = format!("{letter}_{}", short(month));
+                let title = format!("depth of {}", month_name(month));
+                Some(booked(a_day(month)? * days, &symbol, &title, &MILLIMETRE))
             })
             .collect();
         Some(sum(&parts?))
     };
-    let used = months(&|m| sun.evaporation.get(m).copied());
+    let used = months("H", &|m| sun.evaporation.get(m).copied());
     let used = used.unwrap_or_else(|| booked(0.0, "E", "evaporation", &MILLIMETRE));
-    let used = used.named("year.evaporation", "Evaporation from still water in a year", "E", &MILLIMETRE);
-    let penman = months(&|m| sun.penman.get(m).copied().flatten()).map(|all| {
+    let used = used.named("year.evaporation", "Evaporation from still water in a year", "H_evap", &MILLIMETRE);
+    let penman = months("W", &|m| sun.penman.get(m).copied().flatten()).map(|all| {
         let title = "The same by Penman's open-water form, for comparison";
-        all.named("year.penman", title, "E_w", &MILLIMETRE).from_source(&OPEN_WATER_PENMAN)
+        all.named("year.penman", title, "W_evap", &MILLIMETRE).from_source(&OPEN_WATER_PENMAN)
     });
     (desk.book.publish(used), penman.map(|p| desk.book.publish(p)))
 }
@@ -1213,7 +1225,7 @@ impl Account<'_> {
         ];
         let volume: Figure<Volume> = Figure::solved(
             Volume::from_si(end.volume),
-            "each day: V + A·(rain − E·(1 + falls)) + roof + top-up + changes in − changes out − splash − leak − overflow; every solute with its water",
+            "each day V = V + A·(rain − E·(1 + falls)) + roof + top-up + changes in − changes out − splash − leak − overflow; every solute with its water",
             inputs,
             worst,
             u32::try_from(self.days.len()).unwrap_or(0),
@@ -1254,8 +1266,9 @@ impl Account<'_> {
         };
         let name = month_name(first.month0() as usize);
         let tag = format!("{:04}-{:02}", first.year(), first.month());
+        let at = format!("{}{:02}", short(first.month0() as usize), first.year().rem_euclid(100));
         let (before, after) = (self.before(from), self.before(until + 1));
-        let volume = |v: f64, symbol: &str, title: &str| booked::<Volume>(v, symbol, title, &LITRE);
+        let volume = |v: f64, symbol: &str, title: &str| booked::<Volume>(v, &format!("{symbol},{at}"), title, &LITRE);
         // Water: what was topped up is what was lost and is there, less what came otherwise.
         let mut lost = vec![volume(after.volume, "V_end", "volume at the end")];
         let mut came = vec![volume(before.volume, "V_start", "volume at the start")];
@@ -1273,15 +1286,22 @@ impl Account<'_> {
             }
             let words = format!("{words}: charge of alkalinity");
             if charge < 0.0 {
-                taken.push(booked(-charge, &format!("n_{symbol}"), &words, &MOLE));
+                taken.push(booked(-charge, &format!("n_{symbol},{at}"), &words, &MOLE));
             } else if charge > 0.0 {
-                brought.push(booked(charge, &format!("n_{symbol}"), &words, &MOLE));
+                brought.push(booked(charge, &format!("n_{symbol},{at}"), &words, &MOLE));
             }
         }
-        let top_up = (sum(&lost) - sum(&came)).named(
+        // Where nothing was topped up the account would only show the last bit of its own sums.
+        let poured = self.total(Flow::TopUp, from, until, solute::ALKALINITY).0;
+        let account = if poured > 0.0 {
+            sum(&lost) - sum(&came)
+        } else {
+            Figure::stated(Volume::from_si(0.0), &format!("V_0,{at}"), "top-up, none", &LITRE, BALANCE)
+        };
+        let top_up = account.named(
             format!("year.top-up-{tag}"),
             &format!("Topped up in {name} {}", first.year()),
-            "V_top",
+            &format!("V_top,{at}"),
             &LITRE,
         );
         let top_up = desk.book.publish(top_up);
@@ -1294,22 +1314,35 @@ impl Account<'_> {
             charge = charge - sum(&taken);
         }
         let end_volume = volume(after.volume, "V_end", "volume at the end");
-        let hardness = (charge / end_volume).meaning::<CarbonateHardness>().named(
+        // Used up to the last: the account would only show the last bit of its own sums.
+        let account = if after.concentration(solute::ALKALINITY) > 1e-9 {
+            (charge / end_volume).meaning::<CarbonateHardness>()
+        } else {
+            Figure::stated(
+                CarbonateHardness::from_si(0.0),
+                &format!("K_0,{at}"),
+                "hardness, none left",
+                &DEGREE_KH,
+                BALANCE,
+            )
+        };
+        let hardness = account.named(
             format!("year.hardness-{tag}"),
             &format!("Carbonate hardness at the end of {name} {}", first.year()),
-            "K",
+            &format!("K_{at}"),
             &DEGREE_KH,
         );
         let hardness = desk.book.publish(hardness);
         let water = after.water();
         let general = booked::<GeneralHardness>(
             water[solute::CALCIUM] + water[solute::MAGNESIUM],
-            "G",
+            &format!("G_{at}"),
             "calcium and magnesium",
             &DEGREE_GH,
         );
         let read = self.days.get(until).map_or(0.0, |d| d.conductivity);
-        let conductivity = desk.book.publish(conductivity_line(&water, read, &tag, name, first.year()));
+        let conductivity =
+            desk.book.publish(conductivity_line(&water, read, &tag, &at, &format!("{name} {}", first.year())));
         let surface = self.setting.basin.surface(self.setting.basin.full);
         let days = self.days.iter().take(until + 1).skip(from);
         let (mut evaporation, mut rain) = (0.0, 0.0);
@@ -1348,7 +1381,7 @@ impl Account<'_> {
             .collect();
         let all: Vec<Figure<CarbonateHardness>> = figures.iter().map(|(_, f)| f.clone()).collect();
         let change = sum(&all)
-            .named("year.change", "Change of carbonate hardness, flow by flow", "ΔK", &DEGREE_KH)
+            .named("year.change", "Change of carbonate hardness, flow by flow", "ΔK_year", &DEGREE_KH)
             .remark(format!(
                 "From {}\u{a0}°dKH; each flow's part is what hardness was after it less what it was before, day by day",
                 crate::units::plain(DEGREE_KH.of(opening), crate::units::Digits::Places(2))
@@ -1382,8 +1415,8 @@ impl Account<'_> {
             return None;
         }
         let title = format!("top-up of a day in {}", month_name(month));
-        let poured: Figure<Volume> = booked(most, "V_top", &title, &LITRE);
-        let volume: Figure<Volume> = booked(self.setting.basin.full, "V", "volume", &LITRE);
+        let poured: Figure<Volume> = booked(most, "V_day", &title, &LITRE);
+        let volume: Figure<Volume> = booked(self.setting.basin.full, "V_brim", "volume at the brim", &LITRE);
         let chlorine = kinder::leaf(desk, reading, "c", "total chlorine of the supply", &MILLIGRAMS);
         let share: Figure<Ratio> = poured / volume;
         let a_day = (chlorine * share).named(
@@ -1397,7 +1430,7 @@ impl Account<'_> {
 }
 
 /// Conductivity of a water with what went in.
-fn conductivity_line(water: &Solutes, found: f64, tag: &str, name: &str, year: i32) -> Figure<Conductivity> {
+fn conductivity_line(water: &Solutes, found: f64, tag: &str, at: &str, month: &str) -> Figure<Conductivity> {
     let names = ["alkalinity", "calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate", "nitrate"];
     let symbols = ["c_alk", "c_Ca", "c_Mg", "c_Na", "c_K", "c_Cl", "c_SO4", "c_NO3"];
     let inputs = names
@@ -1405,17 +1438,22 @@ fn conductivity_line(water: &Solutes, found: f64, tag: &str, name: &str, year: i
         .zip(symbols)
         .zip(water)
         .map(|((name, symbol), c)| {
-            let leaf: Figure<MolarConcentration> = booked(*c, symbol, name, &MILLIMOLES_PER_LITRE);
+            let leaf: Figure<MolarConcentration> = booked(*c, &format!("{symbol},{at}"), name, &MILLIMOLES_PER_LITRE);
             std::rc::Rc::clone(leaf.node())
         })
         .collect();
     Figure::solved(
         Conductivity::from_si(MICROSIEMENS.si(found)),
-        "Σ λ_i m_i of the free ions at 25 °C, λ_i = λ° − A √I / (1 + B √I)",
+        "κ = Σ λ_i m_i of the free ions at 25 °C, λ_i = λ° − A √I / (1 + B √I)",
         inputs,
         0.0,
         1,
     )
-    .named(format!("year.conductivity-{tag}"), &format!("Conductivity at the end of {name} {year}"), "κ", &MICROSIEMENS)
+    .named(
+        format!("year.conductivity-{tag}"),
+        &format!("Conductivity at the end of {month}"),
+        &format!("κ_{at}"),
+        &MICROSIEMENS,
+    )
     .from_source(&crate::reference::IONIC_CONDUCTIVITY)
 }
