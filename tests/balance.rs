@@ -1,5 +1,7 @@
 //! The balance kernel: every flow by itself, closed forms, and the books over a year.
 
+#![expect(clippy::expect_used, reason = "a test that cannot read its own case has failed")]
+
 use proptest::prelude::*;
 use weirbook::chem::activity::density;
 use weirbook::units::table::{CACO3, DEGREE_KH};
@@ -55,7 +57,8 @@ fn each_flow_moves_what_it_says_and_nothing_else() {
     let supply: Solutes = [1.0, 0.4, 0.1, 0.2, 0.05, 0.3, 0.1, 0.1, 1e-5];
     let start = Pond::of(10.0, &water);
     // Worked by hand: 10 m³, a tenth of it or 20 m² of surface.
-    let cases: [(&str, fn(&mut Pond, &Solutes) -> Moved, f64, f64); 7] = [
+    type Act = fn(&mut Pond, &Solutes) -> Moved;
+    let cases: [(&str, Act, f64, f64); 7] = [
         ("rain on 20 m², 5 mm", |p, _| balance::rain(p, 20.0, 0.005, &[0.0; SOLUTES]), 0.1, 0.0),
         ("roof of 40 m², 5 mm", |p, _| balance::catchment(p, 40.0, 0.005, &[0.0; SOLUTES]), 0.2, 0.0),
         ("evaporation from 20 m², 5 mm", |p, _| balance::evaporation(p, 20.0, 0.005, 0.2), -0.1, 0.0),

@@ -713,7 +713,7 @@ fn feed(desk: &mut Desk<'_>) -> (f64, f64) {
     let grams: f64 = site
         .animals
         .iter()
-        .filter(|a| !(a.given_up || !a.stays))
+        .filter(|a| !a.given_up && a.stays)
         .map(|a| {
             let each = match a.kind {
                 AnimalKind::Koi => 10.0,
@@ -952,6 +952,22 @@ fn run(
             crate::units::plain(chemistry.0.threshold, crate::units::Digits::Places(1))
         ),
         "calcium and conductivity at each visit: lime that falls shows in both",
+        "common practice",
+    ));
+    desk.assume(Assumption::new(
+        "Minerals in rain",
+        "none",
+        "hardness and conductivity of collected rain",
+        "common practice",
+    ));
+    desk.assume(Assumption::new(
+        "Warmth of the water, in the forecast",
+        if sun.air.is_some() {
+            "the month's mean air, and as much warmer as the visits of the log found it"
+        } else {
+            "that of the visit nearest in the year"
+        },
+        "a thermometer in the pond, read each week",
         "common practice",
     ));
     let losses = &site.year.losses;
@@ -1444,7 +1460,7 @@ fn conductivity_line(water: &Solutes, found: f64, tag: &str, at: &str, month: &s
         .collect();
     Figure::solved(
         Conductivity::from_si(MICROSIEMENS.si(found)),
-        "κ = Σ λ_i m_i of the free ions at 25 °C, λ_i = λ° − A √I / (1 + B √I)",
+        "κ = Σ λ m over the free ions at 25 °C, λ = λ° − A √I / (1 + B √I)",
         inputs,
         0.0,
         1,

@@ -304,7 +304,7 @@ fn month(cell: &Cell, complaints: &mut Diagnostics) -> Option<usize> {
     let text = cell.text.trim().to_lowercase();
     let named = |name: &&str| text.len() >= 3 && name.to_lowercase().starts_with(&text);
     let number = values::whole(&text).and_then(|n| usize::try_from(n).ok()).filter(|n| (1..=12).contains(n));
-    let found = number.map(|n| n - 1).or_else(|| MONTHS.iter().position(|name| named(&name)));
+    let found = number.map(|n| n - 1).or_else(|| MONTHS.iter().position(named));
     if found.is_none() {
         complaints.push(
             Diagnostic::error("unknown-month", cell.span, format!("`{}` is not a month", clipped(&text)))
