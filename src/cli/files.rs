@@ -147,7 +147,7 @@ pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
         use std::os::unix::fs::PermissionsExt as _;
         file.as_file().set_permissions(std::fs::Permissions::from_mode(0o644))?;
     }
-    file.as_file().sync_all()?;
+    // Not pressed to the disk, which would take longer than to make the plan: it can be made again.
     file.persist(path).map_err(|e| e.error)?;
     Ok(())
 }
