@@ -133,7 +133,7 @@ mod stages {
 /// length, and no faster.
 mod length {
     use super::*;
-    use weirbook::page::{Art, BlockKind, Document, Letterhead};
+    use weirbook::page::{Art, Block, BlockKind, Document, Inline, Letterhead};
     use weirbook::{layout, pdf};
 
     const LOGO: &[u8] = include_bytes!("../../demo-sites/quoyle-end/letterhead.svg");
@@ -150,11 +150,22 @@ mod length {
         blocks.truncate(plan);
         let counts: Vec<usize> = (0..pages * plan).collect();
         let most = counts.partition_point(|&count| {
-            document.blocks = blocks.iter().cycle().take(count).cloned().collect();
+            document.blocks = first(count, &blocks);
             layout::typeset(&document, fonts).pages.pages.len() <= pages
         });
-        document.blocks = blocks.iter().cycle().take(most - 1).cloned().collect();
+        document.blocks = first(most - 1, &blocks);
         document
+    }
+
+    /// Each paragraph ends with a number of its own: one that stood there before would be known already.
+    fn first(count: usize, blocks: &[Block]) -> Vec<Block> {
+        let mut blocks: Vec<Block> = blocks.iter().cycle().take(count).cloned().collect();
+        for (number, block) in blocks.iter_mut().enumerate() {
+            if let BlockKind::Paragraph(paragraph) = &mut block.kind {
+                paragraph.text.push(Inline::Text(format!(" {number}")));
+            }
+        }
+        blocks
     }
 
     fn made(document: &Document, fonts: &Fonts) -> (usize, usize) {
