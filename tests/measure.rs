@@ -92,8 +92,11 @@ fn extent(segments: &[Segment]) -> Bounds {
     Bounds { x: left, y: top, width: right - left, height: bottom - top }
 }
 
-/// Paths of a page that are not part of a drawing: box, fill, stroke, segments.
-fn decoration(page: &Page) -> Vec<(Bounds, Option<Paint>, Option<&PathStroke>, &[Segment])> {
+/// A path: box, fill, stroke, segments.
+type Drawn<'a> = (Bounds, Option<Paint>, Option<&'a PathStroke>, &'a [Segment]);
+
+/// Paths of a page that are not part of a drawing.
+fn decoration(page: &Page) -> Vec<Drawn<'_>> {
     let paths = page.items.iter().filter(|item| item.tag.is_none());
     paths
         .filter_map(|item| match &item.draw {
