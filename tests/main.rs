@@ -12,6 +12,7 @@ mod ions;
 mod laws;
 mod layout;
 mod matterhorn;
+mod measure;
 mod pdf;
 mod pictures;
 mod ponds;

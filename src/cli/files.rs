@@ -120,7 +120,7 @@ impl Folder {
             Err(error) => return Some(Err(Fault::new(error.to_string(), "see that the file can be opened"))),
         };
         if size > photo::MOST_BYTES {
-            let (size, most) = (size / 1_000_000, photo::MOST_BYTES / 1_000_000);
+            let (size, most) = (size.div_ceil(1_000_000), photo::MOST_BYTES / 1_000_000);
             let reason = format!("it is {size} MB large; {most} MB is the most");
             return Some(Err(Fault::new(
                 reason,

@@ -544,10 +544,15 @@ fn put_art(piece: &mut Piece, art: &Art, frame: Bounds, tag: TagId) -> Bounds {
     bounds
 }
 
-/// Line numbers in the number column are read after the paragraph they belong to, not between its lines.
+/// Line numbers in the number column are drawn after the paragraph or table row they belong to, not between its lines or cells.
 fn marks_after_text(page: &mut Page, tags: &[crate::page::display::Tag]) {
     let links: BTreeSet<TagId> = page.links.iter().filter_map(|link| link.tag).collect();
     let parent = |tag: TagId| tags.get(tag.0 as usize).and_then(|tag| tag.parent);
+    // A row comes out whole, from its name to its last cell, before the numbers that prove it.
+    let row_of = |tag: TagId| match tags.get(tag.0 as usize).map(|tag| &tag.role) {
+        Some(Role::Cell | Role::HeadCell(_)) => parent(tag).unwrap_or(tag),
+        _ => tag,
+    };
     let mut waiting: BTreeMap<TagId, Vec<DrawItem>> = BTreeMap::new();
     let mut items = Vec::with_capacity(page.items.len());
     let belongs = |tag: Option<TagId>, to: TagId| {
@@ -568,7 +573,7 @@ fn marks_after_text(page: &mut Page, tags: &[crate::page::display::Tag]) {
         }
         let mark = match (&item.draw, item.tag) {
             (Draw::Text(run), Some(tag)) if links.contains(&tag) && run.frame.width < 90.0 && run.size < 8.0 => {
-                parent(tag).filter(|_| matches!(run.face, Face::SansSemibold))
+                parent(tag).filter(|_| matches!(run.face, Face::SansSemibold)).map(row_of)
             }
             _ => None,
         };
