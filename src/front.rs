@@ -130,7 +130,7 @@ pub fn render(
     fonts: &crate::page::fonts::Fonts,
 ) -> Result<Vec<u8>, Diagnostics> {
     let (document, typeset) = set(job, edition, supplies, fonts)?;
-    crate::pdf::write::write(&typeset.pages, &document, fonts, &enclosed(job))
+    crate::pdf::write::write(&typeset.pages, &document, fonts, &enclosed(job)?)
         .map_err(|e| Diagnostic::error("no-pdf", None, format!("the pages could not be written: {e}")).into())
 }
 
@@ -192,7 +192,7 @@ pub fn set(
 }
 
 /// What travels inside every edition: what the plan was made from, and its workings for other programs.
-fn enclosed(job: &Job) -> Vec<Attachment> {
+fn enclosed(job: &Job) -> Result<Vec<Attachment>, Diagnostic> {
     let file = |name: &str, media_type: &str, words: &str, description: &str, relationship: &str| Attachment {
         name: name.to_owned(),
         media_type: media_type.to_owned(),
@@ -209,12 +209,14 @@ fn enclosed(job: &Job) -> Vec<Attachment> {
         let words = "The weather the forecast of this plan rests on";
         files.push(file(&weather.name, "text/csv", &weather.words, words, "Data"));
     }
-    let workings = job.workings.get_or_init(|| {
-        // One line a figure: short, and still to be read by a person.
-        let lines: Vec<String> =
-            job.plan.book.json().as_array().into_iter().flatten().map(ToString::to_string).collect();
-        format!("[\n{}\n]\n", lines.join(",\n"))
-    });
+    let workings = match job.workings.get() {
+        Some(workings) => workings,
+        None => {
+            let text = workings_text(job)
+                .map_err(|e| Diagnostic::error("no-json", None, format!("the workings could not be written: {e}")))?;
+            job.workings.get_or_init(|| text)
+        }
+    };
     files.push(file(
         "workings.json",
         "application/json",
@@ -222,7 +224,20 @@ fn enclosed(job: &Job) -> Vec<Attachment> {
         "Every published number with its workings",
         "Supplement",
     ));
-    files
+    Ok(files)
+}
+
+/// The workings as JSON, one line a figure: short, and still to be read by a person.
+fn workings_text(job: &Job) -> serde_json::Result<String> {
+    let mut text = "[\n".to_owned();
+    for (index, line) in job.plan.book.json().iter().enumerate() {
+        if index > 0 {
+            text += ",\n";
+        }
+        text += &serde_json::to_string(line)?;
+    }
+    text += "\n]\n";
+    Ok(text)
 }
 
 /// How far a shed sheet may be cut down: the templates say what goes at each step.

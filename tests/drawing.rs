@@ -547,6 +547,14 @@ fn drawings_of_the_demo_plans_are_sound_and_say_what_they_show() {
                 words.ends_with('.') && words.chars().any(|c| c.is_ascii_digit() || words.contains("not")),
                 "{words}"
             );
+            // Heard, a symbol is spelt letter by letter; and what is mostly numbers is no sentence.
+            for symbol in
+                ["mg/L", "µg/L", "µS/cm", "°d", "ppm", "ppb", "\u{a0}m ", "\u{a0}m,", "\u{a0}ft", "\u{a0}g ", "²"]
+            {
+                assert!(!words.contains(symbol), "{name}: {symbol} in: {words}");
+            }
+            let letters = words.chars().filter(|c| c.is_alphabetic()).count();
+            assert!(letters * 2 > words.chars().count(), "{name}: more numbers than words: {words}");
         }
         // What was computed and is printed in a drawing has its lines beside it; the strip of levels has none to prove.
         for drawing in own.iter().filter(|drawing| !drawing.alternative.starts_with("The panel stands")) {

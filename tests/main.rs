@@ -13,6 +13,7 @@ mod ions;
 mod laws;
 mod layout;
 mod matterhorn;
+mod measure;
 mod pdf;
 mod pictures;
 mod ponds;

@@ -1,17 +1,29 @@
 //! Letterheads and photographs: what is read, what it becomes, and what is said of files that cannot be used.
 
-#![expect(clippy::unwrap_used, reason = "helpers of tests fail by panicking")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::disallowed_methods,
+    reason = "a test of the program reads and writes files, and fails by panicking"
+)]
 
+use std::borrow::Cow;
 use std::io::Write as _;
 
 use jpeg_encoder::{ColorType, Encoder};
 use proptest::prelude::*;
 use weirbook::cli::{art, photo};
-use weirbook::page::{Art, Photo, PhotoData};
+use weirbook::diag::Text;
+use weirbook::document::{Edition, Templates};
+use weirbook::page::{Art, BlockKind, Face, Photo, PhotoData};
+use weirbook::supplies::Fault;
+use weirbook::{Choices, Shipped, Supplies, prepare};
 use zune_jpeg::JpegDecoder;
 use zune_jpeg::zune_core::bytestream::ZCursor;
 use zune_jpeg::zune_core::colorspace::ColorSpace;
 use zune_jpeg::zune_core::options::DecoderOptions;
+
+use crate::demos::DEMOS;
+use crate::layout::fonts;
 
 const RED: [u8; 3] = [200, 30, 30];
 const GREEN: [u8; 3] = [30, 180, 30];
@@ -461,5 +473,156 @@ proptest! {
         }
         let _ = photo::read(&bytes);
         let _ = art::read(&bytes);
+    }
+}
+
+/// A fresh folder with a demo site, these files beside it, and these lines after its site file; what a run says, and the plan.
+fn run(files: &[(&str, &[u8])], lines: &str) -> (String, Option<Vec<u8>>) {
+    let folder = tempfile::TempDir::new().unwrap();
+    let (_, site, log) = DEMOS[0];
+    let at = |name: &str| folder.path().join(name);
+    std::fs::write(at("site.toml"), format!("{}\n{lines}", site.replace("letterhead = ", "# letterhead = "))).unwrap();
+    std::fs::write(at("log.csv"), log).unwrap();
+    for (name, bytes) in files {
+        std::fs::write(at(name), bytes).unwrap();
+    }
+    // A film taken by mistake: larger than is opened, and no bytes on the disk.
+    std::fs::File::create(at("film.jpg")).unwrap().set_len(photo::MOST_BYTES + 1).unwrap();
+    let run = std::process::Command::new(env!("CARGO_BIN_EXE_weirbook"))
+        .args(["plan", "site.toml", "--edition", "care-plan"])
+        .current_dir(folder.path())
+        .output()
+        .unwrap();
+    let said = String::from_utf8(run.stderr).unwrap();
+    // What is said of the demo's own readings does not belong here.
+    let said: Vec<&str> = said.split_inclusive("\n\n").filter(|part| !part.contains("[softened-water]")).collect();
+    (said.concat(), std::fs::read(at("quoyle-end-care-plan.pdf")).ok())
+}
+
+#[test]
+fn photographs_stand_in_their_parts_upright_with_caption_and_description() {
+    let (width, height) = (400, 600);
+    let colour = jpeg(600, 400, &busy(600, 400), ColorType::Rgb, |_| {});
+    // An upright scene, taken with the camera on its side: orientation 6.
+    let upright = scene(width, height);
+    let pixels = rgb(height, width, |column, row| {
+        let (x, y) = stored(6, (width, height), column, row);
+        let [red, green, blue] = upright(x, y);
+        // A little grain: a photograph, and no drawing.
+        let grain = ((column * 7 + row * 3) % 9) as u8;
+        [red + grain, green + grain, blue + grain]
+    });
+    let turned = jpeg(height, width, &pixels, ColorType::Rgb, |e| e.add_exif_metadata(&exif(6)).unwrap());
+    let drawn = rgb(120, 90, scene(120, 90));
+    let drawn = png_file(120, 90, png::ColorType::Rgb, png::BitDepth::Eight, &drawn, |_| {});
+    let lines = "[[photo]]\nfile = \"return.jpg\"\ncaption = \"Pour here: *the return*.\"\n\
+        description = \"Water falls from a slate lip\"\npart = \"correction\"\n\n\
+        [[photo]]\nfile = \"bars.jpg\"\ndescription = \"Two bars upright in the flow\"\n\n\
+        [[photo]]\nfile = \"valves.png\"\ncaption = \"The valves\"\ndescription = \"Four valves in a row\"\npart = \"bars\"\n";
+    let (said, plan) = run(&[("return.jpg", &colour), ("bars.jpg", &turned), ("valves.png", &drawn)], lines);
+    assert_eq!(said, "");
+    let plan = plan.unwrap();
+    let file = lopdf::Document::load_mem(&plan).unwrap();
+    let named = |dict: &lopdf::Dictionary, key: &[u8], name: &[u8]| {
+        dict.get(key).and_then(lopdf::Object::as_name).is_ok_and(|found| found == name)
+    };
+    let images = file.objects.values().filter_map(|object| object.as_stream().ok());
+    let images: Vec<Photo> = images
+        .filter(|stream| named(&stream.dict, b"Subtype", b"Image"))
+        .map(|stream| {
+            let side = |key: &[u8]| stream.dict.get(key).unwrap().as_i64().unwrap() as usize;
+            let data = if named(&stream.dict, b"Filter", b"DCTDecode") {
+                PhotoData::Jpeg {
+                    grey: named(&stream.dict, b"ColorSpace", b"DeviceGray"),
+                    bytes: stream.content.as_slice().into(),
+                }
+            } else {
+                let rgb = stream.get_plain_content().unwrap();
+                PhotoData::Rgba(rgb.chunks_exact(3).flat_map(|p| [p[0], p[1], p[2], 255]).collect())
+            };
+            Photo { width: side(b"Width"), height: side(b"Height"), data }
+        })
+        .collect();
+    let image = |width, height| {
+        let found = images.iter().find(|image| (image.width, image.height) == (width, height));
+        found.unwrap_or_else(|| panic!("no picture of {width} by {height}"))
+    };
+    assert!(matches!(image(600, 400).data, PhotoData::Jpeg { .. }), "packed once, as JPEG");
+    for (what, found) in [("the turned JPEG", image(width, height)), ("the PNG", image(120, 90))] {
+        let found = quarters(found);
+        let right = found.iter().zip([RED, GREEN, BLUE, GREY]).all(|(&a, b)| near(a, b));
+        assert!(right, "{what} does not stand upright: {found:?}");
+    }
+    // Every figure's description, and a caption beside each photograph that has one.
+    let elements = file.objects.values().filter_map(|object| object.as_dict().ok());
+    let alternatives: Vec<String> = elements
+        .clone()
+        .filter(|dict| named(dict, b"S", b"Figure"))
+        .map(|dict| lopdf::decode_text_string(dict.get(b"Alt").unwrap()).unwrap())
+        .collect();
+    for words in ["Water falls from a slate lip", "Two bars upright in the flow", "Four valves in a row"] {
+        assert!(alternatives.iter().any(|alternative| alternative == words), "{alternatives:?}");
+    }
+    assert_eq!(elements.filter(|dict| named(dict, b"S", b"Caption")).count(), 2);
+    let pages = weirbook::pdf::read::text(&plan).unwrap();
+    let page_of = |words: &str| pages.iter().position(|page| page.contains(words)).unwrap();
+    let caption = page_of("Pour here: *the return*.");
+    assert!(caption > page_of("Four readings") && caption < page_of("Low all year"), "at the end of the correction");
+    assert!(page_of("The valves") >= page_of("Bars and flow"));
+    assert!(page_of("Pictures") > page_of("Bars and flow"));
+}
+
+#[test]
+fn photographs_that_cannot_be_used_are_complained_of_and_left_out() {
+    let good = jpeg(60, 40, &busy(60, 40), ColorType::Rgb, |_| {});
+    let lines = "[[photo]]\nfile = \"missing.jpg\"\ndescription = \"The return\"\n\n\
+        [[photo]]\nfile = \"letter.jpg\"\ndescription = \"The return\"\n\n\
+        [[photo]]\nfile = \"film.jpg\"\ndescription = \"The return\"\n\n\
+        [[photo]]\nfile = \".\"\ndescription = \"The return\"\n";
+    let (said, plan) = run(&[("letter.jpg", b"Dear Sir")], lines);
+    insta::assert_snapshot!("photographs_left_out", said);
+    let plan = plan.expect("the plan is made without them");
+    assert!(!weirbook::pdf::read::text(&plan).unwrap().concat().contains("Pictures"));
+    // Without a description there is no plan: it could not be read aloud.
+    let lines = "[[photo]]\nfile = \"return.jpg\"\ncaption = \"The return\"\n\n\
+        [[photo]]\nfile = \"return.jpg\"\ndescription = \"\"\npart = \"bar\"\nwidth = \"9 cm\"\n";
+    let (said, plan) = run(&[("return.jpg", &good)], lines);
+    insta::assert_snapshot!("photographs_without_description", said);
+    assert!(plan.is_none());
+}
+
+/// A firm's own template that was written before there were photographs does not lose them.
+#[test]
+fn a_template_without_a_place_for_photographs_gets_them_at_its_end() {
+    let (_, site, log) = DEMOS[0];
+    let words = format!("{site}\n[[photo]]\nfile = \"x.png\"\ndescription = \"Bars\"\npart = \"bars\"\n");
+    let site = Text { name: "site.toml".into(), words };
+    let log = Text { name: "log.csv".into(), words: log.into() };
+    let supplies = Own("# Plan\n\nWords.\n");
+    let job = prepare(&site, Some(&log), Choices::default(), &supplies).0.unwrap();
+    let (document, _) = weirbook::set(&job, Edition::CarePlan, &supplies, fonts()).unwrap();
+    let kinds: Vec<bool> = document.blocks.iter().map(|b| matches!(b.kind, BlockKind::Photo(_))).collect();
+    assert_eq!(kinds.last(), Some(&true), "{kinds:?}");
+}
+
+/// One template for everything, and a grey picture.
+#[derive(Debug)]
+struct Own(&'static str);
+
+impl Templates for Own {
+    fn template(&self, _name: &str) -> Option<&str> {
+        Some(self.0)
+    }
+}
+
+impl Supplies for Own {
+    fn face(&self, face: Face) -> Cow<'static, [u8]> {
+        Shipped.face(face)
+    }
+    fn art(&self, _path: &str) -> Option<Result<Art, Fault>> {
+        None
+    }
+    fn photo(&self, _path: &str) -> Option<Result<Photo, Fault>> {
+        Some(Ok(Photo { width: 2, height: 2, data: PhotoData::Rgba(vec![90; 16].into()) }))
     }
 }

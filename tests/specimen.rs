@@ -633,25 +633,33 @@ pub fn specimens() -> &'static [Pdf] {
         let photos = ["colour.jpg", "grey.jpg", "drawn.png"].map(|file| {
             format!("[[photo]]\nfile = \"{file}\"\ncaption = \"The return\"\ndescription = \"A return\"\npart = \"bars\"\n\n")
         });
-        let with_photos = format!("{site}\n{}", photos.concat());
-        let bytes = made(&with_photos, "site.toml", Some(("log.csv", log)), &WithArt(drawn()), Edition::CarePlan);
-        found.push(Pdf::read("quoyle-end care-plan, photographs".to_owned(), bytes));
         let head = log.lines().next().unwrap().to_owned() + "\n";
-        let long = site
-            .replace("name = \"Quoyle End\"", &format!("name = \"{}\"", "Długie Åsgård—Straße ".repeat(12).trim_end()))
-            .replace("owner = \"Mrs L. Vennaby\"", &format!("owner = \"{}\"", "Vennaby".repeat(30)))
-            .replace("name = \"Otterby & Sprake\"", "name = \"<Otterby> & \\\"Sprake\\\" (fish) \\\\ Søns\"");
         let odd = format!("pond/{} \"1\"?.toml", "très long nom — ".repeat(20));
-        for edition in EDITIONS {
-            let name = edition.name();
+        for paper in ["A4", "Letter"] {
+            let site = site.replace("paper = \"A4\"", &format!("paper = \"{paper}\""));
+            let with_photos = format!("{site}\n{}", photos.concat());
             let without = site.replace("[log]\nfile = \"log.csv\"\n", "");
-            let odd_log = Some((odd.as_str(), log));
-            for (kind, bytes) in [
-                ("empty log", made(site, "site.toml", Some(("log.csv", &head)), &Shipped, edition)),
-                ("no log", made(&without, "site.toml", None, &Shipped, edition)),
-                ("long names", made(&long, &odd, odd_log, &Shipped, edition)),
-            ] {
-                found.push(Pdf::read(format!("quoyle-end {name}, {kind}"), bytes));
+            let long = site
+                .replace("name = \"Quoyle End\"", &format!("name = \"{}\"", "Długie Åsgård—Straße ".repeat(12).trim_end()))
+                .replace("owner = \"Mrs L. Vennaby\"", &format!("owner = \"{}\"", "Vennaby".repeat(30)))
+                .replace("name = \"Otterby & Sprake\"", "name = \"<Otterby> & \\\"Sprake\\\" (fish) \\\\ Søns\"");
+            let (log_file, odd_log) = (Some(("log.csv", log)), Some((odd.as_str(), log)));
+            let plain: &dyn Supplies = &Shipped;
+            let with_art: &dyn Supplies = &WithArt(drawn());
+            for edition in EDITIONS {
+                for (kind, site, name, log, supplies) in [
+                    ("photographs", &with_photos, "site.toml", log_file, with_art),
+                    ("empty log", &site, "site.toml", Some(("log.csv", head.as_str())), plain),
+                    ("no log", &without, "site.toml", None, plain),
+                    ("long names", &long, odd.as_str(), odd_log, plain),
+                    ("long names and art", &long, odd.as_str(), odd_log, with_art),
+                ] {
+                    if kind == "long names and art" && edition != Edition::CarePlan {
+                        continue; // Only the plan has a letterhead: the file would be the one before it.
+                    }
+                    let bytes = made(site, name, log, supplies, edition);
+                    found.push(Pdf::read(format!("quoyle-end {}, {paper}, {kind}", edition.name()), bytes));
+                }
             }
         }
         found

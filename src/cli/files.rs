@@ -120,7 +120,7 @@ impl Folder {
             Err(error) => return Some(Err(Fault::new(error.to_string(), "see that the file can be opened"))),
         };
         if size > photo::MOST_BYTES {
-            let (size, most) = (size / 1_000_000, photo::MOST_BYTES / 1_000_000);
+            let (size, most) = (size.div_ceil(1_000_000), photo::MOST_BYTES / 1_000_000);
             let reason = format!("it is {size} MB large; {most} MB is the most");
             return Some(Err(Fault::new(
                 reason,
@@ -147,7 +147,7 @@ pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
         use std::os::unix::fs::PermissionsExt as _;
         file.as_file().set_permissions(std::fs::Permissions::from_mode(0o644))?;
     }
-    file.as_file().sync_all()?;
+    // Not pressed to the disk, which would take longer than to make the plan: it can be made again.
     file.persist(path).map_err(|e| e.error)?;
     Ok(())
 }

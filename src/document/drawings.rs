@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 
 use super::Source;
+use super::aloud::aloud;
 use super::lines::Lines;
 use super::view::{reading_name, target_words};
 use super::words::{Reader, count_word, cut, weekday};
@@ -66,6 +67,12 @@ const LEAST_SHARE: f64 = 0.05;
 impl Drawings<'_> {
     /// The drawing of this name; `None` for an unknown name or one with nothing to show.
     pub fn find(&self, name: &str) -> Option<Drawing> {
+        let mut drawing = self.drawn(name)?;
+        drawing.alternative = aloud(&drawing.alternative, self.reader.american());
+        Some(drawing)
+    }
+
+    fn drawn(&self, name: &str) -> Option<Drawing> {
         if let Some(key) = name.strip_prefix("gauge/") {
             return self.gauge(key);
         }
@@ -127,25 +134,32 @@ impl Drawings<'_> {
         let row = self.source.plan.readings.iter().find(|r| r.key == key)?;
         let shown = self.reader.shown(key);
         let unit = shown.unit;
-        let verdict = match row.judged {
-            Judged::Good => "good",
-            Judged::TooLow => "too low",
-            Judged::TooHigh => "too high",
-            Judged::TreatSupply => "treat the supply",
-            Judged::TestIt => "test it",
-            Judged::NoTarget => "not judged",
+        // Nobody asks for chlorine in the pond itself.
+        let asked = key != "chlorine";
+        let name = match key {
+            "ph-morning" => "Morning pH",
+            "ph-afternoon" => "Afternoon pH",
+            "chlorine" => "Total chlorine",
+            "total-copper" => "Total copper",
+            key => reading_name(key),
         };
         let pond = row.pond.map(|pond| {
             let under = if row.less_than { "under " } else { "" };
             format!("{under}{}", self.reader.quantity(key, pond))
         });
+        let reads = pond.as_ref().map_or_else(|| "was not measured".to_owned(), |pond| format!("reads {pond}"));
+        let at = pond.map_or_else(String::new, |pond| format!(" at {pond}"));
+        let verdict = match row.judged {
+            Judged::Good => format!("is good{at}"),
+            Judged::TooLow => format!("is too low{at}"),
+            Judged::TooHigh => format!("is too high{at}"),
+            Judged::TreatSupply => "has to be treated in the supply".to_owned(),
+            Judged::TestIt => format!("{reads} and has to be tested"),
+            Judged::NoTarget => reads,
+        };
         let supply = row.supply.map(|s| format!(" The supply has {}.", self.reader.quantity(key, s)));
-        // Nobody asks for chlorine in the pond itself.
-        let asked = key != "chlorine";
         let alternative = format!(
-            "{}{}: {verdict}; target {}.{}",
-            reading_name(key),
-            pond.map_or_else(|| if asked { " not measured".into() } else { String::new() }, |pond| format!(" {pond}")),
+            "{name} {verdict}; the target is {}.{}",
             target_words(row, self.reader),
             supply.unwrap_or_default(),
         );
@@ -383,12 +397,13 @@ impl Drawings<'_> {
         let range = format!("{low} to {}", self.reader.volume(volume.high.si(), Way::Up));
         let alone = volume.parts.len() == 1 && volume.methods.is_empty() && volume.displaced.is_empty();
         let head = if alone { "It holds" } else { "All together" };
+        let all = if alone { "The water holds" } else { "All the water together holds" };
         let sketch = SectionSketch {
             width: self.width(),
             parts: drawn,
             total: vec![head.into(), range.clone()],
             total_lines: self.numbers([volume.low.id(), volume.high.id()]),
-            alternative: format!("{}. {head}: {range}.", capitalised(&words.join("; "))),
+            alternative: format!("{all} {range}. {}.", capitalised(&words.join("; "))),
         };
         Some(drawing::section_sketch(&sketch, self.source.fonts))
     }
@@ -435,11 +450,13 @@ impl Drawings<'_> {
                 let wet = depths.iter().copied().filter(|depth| *depth > 0.0);
                 let (least, most) = wet.fold((f64::MAX, 0.0), |(low, high), d| (d.min(low), d.max(high)));
                 let deepest = Said::from(format!("deepest {}", length(most)));
-                let average = computed.map_or_else(String::new, |si| format!(" and {} on average", length(si)));
+                let average = computed.map_or_else(String::new, |si| format!(" ({} on average)", length(si)));
                 let mean = computed.map(mean);
                 if *vertical_walls && least < most {
                     let shallowest = Said::from(format!("shallowest {}", length(least)));
-                    let words = format!("{} to {} deep{average}", length(least), length(most));
+                    let least = length(least);
+                    let bare = least.split('\u{a0}').next().unwrap_or_default();
+                    let words = format!("{bare} to {} deep{average}", length(most));
                     (Floor::Walled(depths), deepest, shallowest, mean, words)
                 } else if *vertical_walls {
                     let words = format!("{} deep", length(most));
@@ -489,8 +506,13 @@ impl Drawings<'_> {
         let held = crate::units::group(held, crate::units::Digits::Significant(4));
         let held = format!("{held}\u{a0}{}", self.reader.volume_word());
         let held = if section.count > 1 { format!("{held} in all {}", section.count) } else { held };
+        // "The pond is 5.40 m long, 3.20 m wide and 1.22 to 1.54 m deep": the name is the firm's own, with or without an article.
+        let article = if name.to_lowercase().starts_with("the ") { "" } else { "the " };
+        let verb = if across.is_some() { "is" } else { "has" };
+        let joined = if across.is_some() { "" } else { "is " };
         let words: Vec<String> =
-            [Some(format!("{name} {across_label}")), wide, Some(depth_words)].into_iter().flatten().collect();
+            [Some(across_label.clone()), wide, Some(format!("{joined}{depth_words}"))].into_iter().flatten().collect();
+        let words = format!("{article}{name} {verb} {}", and(&words));
         let sketch = SketchPart {
             title,
             across,
@@ -501,7 +523,7 @@ impl Drawings<'_> {
             mean,
             volume: self.said(held, &part.volume),
         };
-        Some((sketch, words.join(", ")))
+        Some((sketch, words))
     }
 
     fn staircase(&self) -> Option<Drawing> {
@@ -750,7 +772,7 @@ impl Drawings<'_> {
         let stays = if most < stop.value { "does not pass" } else { "may pass" };
         let alternative = format!(
             "In the next twelve months total copper {stays} stop at {}.{}",
-            self.reader.number(key, limits.stop.si()),
+            self.reader.quantity(key, limits.stop.si()),
             if expected.is_empty() { String::new() } else { format!(" It is forecast to {}.", and(&expected)) },
         );
         let chart = CopperChart {

@@ -46,8 +46,48 @@ pub(super) struct Room {
     pub(super) filled_from: f32,
 }
 
+/// What counts of a piece where pages end.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Measure {
+    pub(super) before: f32,
+    pub(super) height: f32,
+    pub(super) snap: bool,
+    pub(super) keep: bool,
+    pub(super) cling: f32,
+    pub(super) new_page: bool,
+    /// Whether it is a heading.
+    pub(super) heading: bool,
+    /// The height of the head that comes again over it.
+    pub(super) repeat: Option<f32>,
+}
+
+impl Measure {
+    pub(super) fn of(piece: &Piece) -> Measure {
+        Measure {
+            before: piece.before,
+            height: piece.height,
+            snap: piece.snap,
+            keep: piece.keep,
+            cling: piece.cling,
+            new_page: piece.new_page,
+            heading: piece.keep && piece.outline.is_some(),
+            repeat: piece.repeat.as_ref().map(|head| head.height),
+        }
+    }
+}
+
+/// A heading stays with at least two lines of what follows.
+pub(super) fn hold(pieces: &mut [Measure]) {
+    const TWO_LINES: f32 = 19.0;
+    let mut headed = false;
+    for piece in pieces {
+        piece.keep |= headed && piece.height < TWO_LINES;
+        headed = piece.heading;
+    }
+}
+
 /// Where a piece stands after what is above it.
-pub(super) fn next_top(piece: &Piece, y: f32, first: bool, origin: f32) -> f32 {
+pub(super) fn next_top(piece: &Measure, y: f32, first: bool, origin: f32) -> f32 {
     let mut top = if first { y } else { y + piece.before };
     if piece.snap {
         let lines = ((top - origin) / LINE - 0.001).ceil();
@@ -57,12 +97,12 @@ pub(super) fn next_top(piece: &Piece, y: f32, first: bool, origin: f32) -> f32 {
 }
 
 /// The number of pieces up to the end of each page of a part.
-pub(super) fn page_ends(pieces: &[Piece], room: Room) -> Vec<usize> {
+pub(super) fn page_ends(pieces: &[Measure], room: Room) -> Vec<usize> {
     choose(pieces, room, false).or_else(|| choose(pieces, room, true)).unwrap_or_else(|| vec![pieces.len()])
 }
 
 /// The cheapest way to every place where a page may end is kept; `torn` lets pages end anywhere.
-fn choose(pieces: &[Piece], room: Room, torn: bool) -> Option<Vec<usize>> {
+fn choose(pieces: &[Measure], room: Room, torn: bool) -> Option<Vec<usize>> {
     let count = pieces.len();
     let mut best: Vec<(f32, usize)> = vec![(f32::INFINITY, 0); count + 1];
     best.first_mut()?.0 = 0.0;
@@ -72,7 +112,7 @@ fn choose(pieces: &[Piece], room: Room, torn: bool) -> Option<Vec<usize>> {
             continue;
         }
         let (origin, filled_from) = if from == 0 { (room.first, room.filled_from) } else { (room.top, room.top) };
-        let mut y = origin + pieces.get(from)?.repeat.as_ref().filter(|_| from > 0).map_or(0.0, |head| head.height);
+        let mut y = origin + pieces.get(from)?.repeat.filter(|_| from > 0).unwrap_or(0.0);
         for (to, piece) in pieces.iter().enumerate().skip(from) {
             y = next_top(piece, y, to == from, origin) + piece.height;
             let mut cost = so_far + PAGE;

@@ -49,75 +49,70 @@ impl Setter<'_> {
         let mut pieces: Vec<Piece> = Vec::new();
         let mut new_page = false;
         for (index, block) in blocks.iter().enumerate() {
-            let outer = self.origin;
-            self.origin = block.origin.or(outer);
-            if place.main {
-                self.seen.clear();
+            if matches!(block.kind, BlockKind::NewPart) {
+                new_page = true;
+                continue;
             }
-            let next = blocks.get(index + 1).map(|block| &block.kind);
-            let mut set = match &block.kind {
-                BlockKind::NewPart => {
-                    new_page = true;
-                    self.origin = outer;
-                    continue;
-                }
-                BlockKind::Heading(heading) => self.heading(heading, next, place),
-                BlockKind::Paragraph(paragraph) => self.text_block(paragraph, place),
-                BlockKind::List { start, items } => self.list(*start, items, place),
-                BlockKind::Steps(steps) => self.steps(steps),
-                BlockKind::Labelled(rows) => self.labelled(rows, place),
-                BlockKind::Callout { weight, label, body } => {
-                    let callout = self.callout(*weight, label, body);
-                    if *weight == Weight::Danger
-                        && let Some(last) = pieces.last_mut()
-                    {
-                        last.cling = breaks::GUARDED;
-                    }
-                    callout
-                }
-                BlockKind::Table(table) => self.table(table),
-                BlockKind::Drawing(drawing) => {
-                    let keep = matches!(next, Some(BlockKind::Table(_)));
-                    self.drawing(drawing, keep)
-                }
-                BlockKind::Photo(photo) => self.photo(photo),
-                BlockKind::Lines(group) => self.lines(group),
-            };
-            for piece in &mut set {
-                piece.origin = piece.origin.or(self.origin);
+            let mut set = self.block(blocks, index, place);
+            if let Some(last) = pieces.last_mut() {
+                let (keep, cling) = tie(blocks, index);
+                (last.keep, last.cling) = (last.keep || keep, last.cling.max(cling));
             }
             if let Some(first) = set.first_mut() {
                 first.new_page = std::mem::take(&mut new_page);
-                // What follows a heading belongs to it and stands close under it.
-                let headed = index.checked_sub(1).and_then(|before| blocks.get(before)).map(|block| &block.kind);
-                if let (true, Some(BlockKind::Heading(heading))) = (place.main, headed) {
-                    first.before = match (&block.kind, heading.look) {
-                        (BlockKind::Heading(_) | BlockKind::Callout { .. }, _) => HALF,
-                        (BlockKind::Table(_), HeadingLook::Section | HeadingLook::Wide) => 3.25,
-                        (BlockKind::Lines(_), _) => first.before,
-                        _ => 0.0,
-                    };
-                    if matches!(block.kind, BlockKind::Steps(_)) {
-                        first.snap = false;
-                    }
+                if pieces.is_empty() && !place.main {
+                    first.before = 0.0;
                 }
             }
-            // The key under a table stays with it, and a list with the words that announce it.
-            let key = matches!(&block.kind, BlockKind::Paragraph(paragraph) if paragraph.look == ParagraphLook::Quiet);
-            let before = index.checked_sub(1).and_then(|before| blocks.get(before)).map(|block| &block.kind);
-            if let (Some(last), Some(before)) = (pieces.last_mut(), before) {
-                last.keep |= key && matches!(before, BlockKind::Table(_) | BlockKind::Drawing(_)) || announces(before);
-            }
-            if pieces.is_empty()
-                && !place.main
-                && let Some(first) = set.first_mut()
-            {
-                first.before = 0.0;
-            }
             pieces.append(&mut set);
-            self.origin = outer;
         }
         pieces
+    }
+
+    /// Sets one of several blocks.
+    pub(super) fn block(&mut self, blocks: &[Block], index: usize, place: &Place) -> Vec<Piece> {
+        let Some(block) = blocks.get(index) else { return Vec::new() };
+        let outer = self.origin;
+        self.origin = block.origin.or(outer);
+        if place.main {
+            self.seen.clear();
+        }
+        let next = blocks.get(index + 1).map(|block| &block.kind);
+        let mut set = match &block.kind {
+            BlockKind::NewPart => Vec::new(),
+            BlockKind::Heading(heading) => self.heading(heading, next, place),
+            BlockKind::Paragraph(paragraph) => self.text_block(paragraph, place),
+            BlockKind::List { start, items } => self.list(*start, items, place),
+            BlockKind::Steps(steps) => self.steps(steps),
+            BlockKind::Labelled(rows) => self.labelled(rows, place),
+            BlockKind::Callout { weight, label, body } => self.callout(*weight, label, body),
+            BlockKind::Table(table) => self.table(table),
+            BlockKind::Drawing(drawing) => {
+                let keep = matches!(next, Some(BlockKind::Table(_)));
+                self.drawing(drawing, keep)
+            }
+            BlockKind::Photo(photo) => self.photo(photo),
+            BlockKind::Lines(group) => self.lines(group),
+        };
+        for piece in &mut set {
+            piece.origin = piece.origin.or(self.origin);
+        }
+        // What follows a heading belongs to it and stands close under it.
+        if let (true, Some(BlockKind::Heading(heading)), Some(first)) =
+            (place.main, before(blocks, index), set.first_mut())
+        {
+            first.before = match (&block.kind, heading.look) {
+                (BlockKind::Heading(_) | BlockKind::Callout { .. }, _) => HALF,
+                (BlockKind::Table(_), HeadingLook::Section | HeadingLook::Wide) => 3.25,
+                (BlockKind::Lines(_), _) => first.before,
+                _ => 0.0,
+            };
+            if matches!(block.kind, BlockKind::Steps(_)) {
+                first.snap = false;
+            }
+        }
+        self.origin = outer;
+        set
     }
 
     fn heading(&mut self, heading: &Heading, next: Option<&BlockKind>, place: &Place) -> Vec<Piece> {
@@ -497,6 +492,20 @@ impl Setter<'_> {
     pub(super) fn take_tags(&mut self) -> Vec<Tag> {
         std::mem::take(&mut self.tags)
     }
+}
+
+fn before(blocks: &[Block], index: usize) -> Option<&BlockKind> {
+    index.checked_sub(1).and_then(|before| blocks.get(before)).map(|block| &block.kind)
+}
+
+/// What holds a block to the one before it: whether they are never parted, and what it costs to part them. The key under a
+/// table stays with it, a list with the words that announce it, a danger with what it guards.
+pub(super) fn tie(blocks: &[Block], index: usize) -> (bool, f32) {
+    let (Some(block), Some(before)) = (blocks.get(index), before(blocks, index)) else { return (false, 0.0) };
+    let key = matches!(&block.kind, BlockKind::Paragraph(paragraph) if paragraph.look == ParagraphLook::Quiet)
+        && matches!(before, BlockKind::Table(_) | BlockKind::Drawing(_));
+    let guards = matches!(&block.kind, BlockKind::Callout { weight: Weight::Danger, .. });
+    (key || announces(before), if guards { breaks::GUARDED } else { 0.0 })
 }
 
 /// Whether a paragraph ends with a colon: what follows belongs to it.

@@ -1,5 +1,6 @@
 //! Numbered lines of calculation.
 
+use std::collections::BTreeSet;
 use std::rc::Rc;
 
 use crate::page::display::{Draw, DrawItem, Role, TagId, Target};
@@ -7,13 +8,35 @@ use crate::page::{Face, Ink, Inline, Line, LineGroup};
 
 use super::piece::Piece;
 use super::text::{Look, baseline};
-use super::{Finding, Links, Setter, plain, text};
+use super::{Finding, Links, SetLine, Setter, plain, text};
 
 /// From the right edge of the main column to the decimal point, and to the unit.
 const POINT: f32 = 79.5;
 const UNIT: f32 = 45.4;
 /// Between a keyed line and its result.
 const RESULT: f32 = 10.0;
+/// Under a line.
+const FOOT: f32 = 4.0;
+
+/// The pages that refer to a numbered line, `p 1, 3` in the number column: set when they are known.
+#[derive(Clone, Debug)]
+pub(super) struct Late {
+    number: u32,
+    also: Vec<String>,
+    body: TagId,
+    /// The baseline of the first.
+    y: f32,
+    /// How many tags there were when the line was set.
+    after: usize,
+}
+
+/// One of those pages: where it stands, its words, and what they lead to.
+struct PageEntry {
+    x: f32,
+    y: f32,
+    line: SetLine,
+    lead: Option<text::Lead>,
+}
 
 impl Setter<'_> {
     pub(super) fn lines(&mut self, group: &LineGroup) -> Vec<Piece> {
@@ -116,8 +139,9 @@ impl Setter<'_> {
             piece.take(note, y);
             y += height;
         }
-        let pages_bottom = self.pages_of(&mut piece, line, body, result_y);
-        piece.height = y.max(name_bottom).max(pages_bottom) + 4.0;
+        piece.height = y.max(name_bottom) + FOOT;
+        let (number, also) = (line.number, line.also.clone());
+        piece.late = Some(Late { number, also, body, y: result_y, after: self.tags.len() });
         piece
     }
 
@@ -180,54 +204,73 @@ impl Setter<'_> {
         }
     }
 
-    /// `p 1, 3` in the number column; gives back where it ends.
-    fn pages_of(&mut self, piece: &mut Piece, line: &Line, body: TagId, y: f32) -> f32 {
-        self.refers = true;
-        let pages: Vec<usize> = self.places.marks.get(&line.number).into_iter().flatten().copied().collect();
-        if pages.is_empty() && line.also.is_empty() {
-            return 0.0;
-        }
-        let look = Look::sans(7.5, 9.0).ink(Ink::Quiet);
-        let mut words: Vec<(String, Option<Target>)> = Vec::new();
+    /// The pages of a line as far as they are known, set one after another.
+    fn page_list(&mut self, late: &Late) -> Vec<PageEntry> {
+        let pages: Vec<usize> = self.places.marks.get(&late.number).into_iter().flatten().copied().collect();
+        let mut words: Vec<(String, Option<text::Lead>)> = Vec::new();
         for (index, page) in pages.iter().enumerate() {
             let prefix = if index == 0 { "p\u{a0}" } else { "" };
-            words.push((format!("{prefix}{}", page + 1), Some(Target::Page(*page))));
+            let lead = text::Lead { target: Target::Page(*page), description: format!("page {}", page + 1) };
+            words.push((format!("{prefix}{}", page + 1), Some(lead)));
         }
-        words.extend(line.also.iter().map(|place| (place.clone(), None)));
-        let tag = self.tag_in(body, Role::Paragraph);
-        let (left, right) = (self.grid.number_x, self.grid.page_width - 10.0);
+        words.extend(late.also.iter().map(|place| (place.clone(), None)));
+        let left = self.grid.number_x;
         let edge = left + self.grid.number_width + 8.0;
-        let (mut x, mut y) = (left, y);
+        let (mut x, mut y) = (left, late.y);
         let count = words.len();
-        for (index, (word, target)) in words.into_iter().enumerate() {
+        let mut entries = Vec::with_capacity(count);
+        for (index, (word, lead)) in words.into_iter().enumerate() {
             let comma = if index + 1 < count { "," } else { "" };
-            let set = self.set(&[Inline::Text(format!("{word}{comma}"))], &look, 1.0e6);
-            let leads: Vec<text::Lead> = target
-                .into_iter()
-                .map(|target| {
-                    let description =
-                        if let Target::Page(page) = target { format!("page {}", page + 1) } else { word.clone() };
-                    text::Lead { target, description }
-                })
-                .collect();
-            let mut links = Links::new(&leads);
-            for mut each in set.lines {
-                if x > left && x + each.width > edge {
+            let set = self.set(&[Inline::Text(format!("{word}{comma}"))], &pages_look(), 1.0e6);
+            for line in set.lines {
+                if x > left && x + line.width > edge {
                     x = left;
-                    y += look.leading;
+                    y += pages_look().leading;
                 }
-                if !leads.is_empty() {
-                    for (_, link) in &mut each.runs {
-                        *link = Some(0);
-                    }
-                }
-                let width = each.width;
-                self.put_line(piece, each, (x, y), (left, right - left), Some(tag), &mut links);
-                x += width + look.size * 0.22;
+                let at = x;
+                x += line.width + pages_look().size * 0.22;
+                entries.push(PageEntry { x: at, y, line, lead: lead.clone() });
             }
         }
-        y + look.leading - baseline(look.leading)
+        entries
     }
+
+    /// The height of a line with the pages that refer to it.
+    pub(super) fn late_height(&mut self, piece: &Piece, late: &Late) -> f32 {
+        let pages = self.places.marks.get(&late.number).map_or(0, BTreeSet::len) + late.also.len();
+        let last = match pages {
+            0 => return piece.height,
+            1 => late.y,
+            _ => self.page_list(late).last().map_or(late.y, |entry| entry.y),
+        };
+        let look = pages_look();
+        piece.height.max(last + look.leading - baseline(look.leading) + FOOT)
+    }
+
+    /// Adds to a line the pages that refer to it.
+    pub(super) fn add_pages(&mut self, piece: &mut Piece, late: &Late) {
+        let entries = self.page_list(late);
+        if entries.is_empty() {
+            return;
+        }
+        let from = self.tags.len();
+        let tag = self.tag_in(late.body, Role::Paragraph);
+        let (left, right) = (self.grid.number_x, self.grid.page_width - 10.0);
+        for PageEntry { x, y, mut line, lead } in entries {
+            let leads: Vec<text::Lead> = lead.into_iter().collect();
+            if !leads.is_empty() {
+                for (_, link) in &mut line.runs {
+                    *link = Some(0);
+                }
+            }
+            self.put_line(piece, line, (x, y), (left, right - left), Some(tag), &mut Links::new(&leads));
+        }
+        self.order.late(from..self.tags.len(), late.after);
+    }
+}
+
+fn pages_look() -> Look {
+    Look::sans(7.5, 9.0).ink(Ink::Quiet)
 }
 
 fn result_look() -> Look {

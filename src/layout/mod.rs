@@ -13,6 +13,7 @@ mod poster;
 mod table;
 mod text;
 
+use std::cell::Cell;
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::page::display::{Bounds, DisplayList, Draw, DrawItem, Link, Paint, PathStroke, Role, Tag, TagId, Target};
@@ -72,46 +73,54 @@ pub enum Finding {
     },
 }
 
-/// What one pass learns and the next one sets: where things came to stand.
-#[derive(Clone, Debug, Default, PartialEq)]
+/// Where things stand: the pages that references name.
+#[derive(Clone, Debug, Default)]
 struct Places {
     anchors: BTreeMap<Target, (usize, f32)>,
     /// The pages on which each numbered line is referred to.
     marks: BTreeMap<u32, BTreeSet<usize>>,
 }
 
-/// Sets a document. Page numbers inside the text are found by setting it until they stand still.
-#[must_use]
-pub fn typeset(document: &Document, fonts: &Fonts) -> Typeset {
-    const PASSES: usize = 4;
-    let case = Case::new(fonts, &document.language);
-    let mut places = Places::default();
-    let mut passes = 1..=PASSES;
-    loop {
-        let mut setter = Setter::new(document, &case, &places);
-        let book = match document.style.sheet {
-            Sheet::Report => setter.report(),
-            Sheet::Poster => setter.poster(),
-        };
-        if passes.next().is_some_and(|pass| pass < PASSES) && setter.refers && book.places != places {
-            places = book.places;
-            continue;
-        }
-        setter.check_references(&book.places);
-        let pages = setter.finish(book);
-        return Typeset { pages, findings: setter.findings };
+impl Places {
+    /// Whether everything stands on the same pages.
+    fn agrees(&self, other: &Places) -> bool {
+        let pages = |places: &Places| -> Vec<usize> { places.anchors.values().map(|&(page, _)| page).collect() };
+        self.marks == other.marks && self.anchors.keys().eq(other.anchors.keys()) && pages(self) == pages(other)
     }
 }
 
-/// Sets one pass.
+/// Sets a document.
+#[must_use]
+pub fn typeset(document: &Document, fonts: &Fonts) -> Typeset {
+    let case = Case::new(fonts, &document.language);
+    let mut setter = Setter::new(document, &case);
+    let mut book = match document.style.sheet {
+        Sheet::Report => setter.report(),
+        Sheet::Poster => setter.poster(),
+    };
+    if document.style.sheet == Sheet::Poster && setter.waits.get() {
+        setter = Setter { places: book.places, ..Setter::new(document, &case) };
+        book = setter.poster();
+    }
+    setter.check_references(&book.places);
+    let pages = setter.finish(book);
+    Typeset { pages, findings: setter.findings }
+}
+
+/// Sets a document, block by block.
 struct Setter<'a> {
     document: &'a Document,
     fonts: &'a Case<'a>,
     grid: Grid,
     /// The ink of line numbers, reckoned once.
     numeral: Ink,
-    places: &'a Places,
+    /// Where things came to stand so far.
+    places: Places,
+    /// Whether what was set last names a page.
+    waits: Cell<bool>,
     tags: Vec<Tag>,
+    /// Tags that were made later than their place in the order of reading.
+    order: pages::Order,
     /// The tag that what is set next belongs to.
     parent: TagId,
     findings: Vec<Finding>,
@@ -121,28 +130,27 @@ struct Setter<'a> {
     seen: BTreeSet<u32>,
     /// Every reference met, with its origin.
     references: Vec<(Target, Option<Origin>)>,
-    /// Whether anything on the pages depends on where something else stands.
-    refers: bool,
     heading: u8,
     /// Whether what is set lists sources: the one place but the numbered lines where words are divided.
     sources: bool,
 }
 
 impl<'a> Setter<'a> {
-    fn new(document: &'a Document, fonts: &'a Case<'a>, places: &'a Places) -> Self {
+    fn new(document: &'a Document, fonts: &'a Case<'a>) -> Self {
         Setter {
             document,
             fonts,
             grid: document.style.grid(),
             numeral: document.style.numeral_ink(),
-            places,
+            places: Places::default(),
+            waits: Cell::new(false),
+            order: pages::Order::default(),
             tags: vec![Tag { role: Role::Document, parent: None, title: None }],
             parent: TagId(0),
             findings: Vec::new(),
             origin: None,
             seen: BTreeSet::new(),
             references: Vec::new(),
-            refers: false,
             heading: 0,
             sources: false,
         }
@@ -172,6 +180,7 @@ impl<'a> Setter<'a> {
     }
 
     fn page_of(&self, anchor: &str) -> Option<usize> {
+        self.waits.set(true);
         self.places.anchors.get(&Target::Anchor(anchor.to_owned())).map(|&(page, _)| page)
     }
 
@@ -199,7 +208,6 @@ impl<'a> Setter<'a> {
         }
         let origin = self.origin;
         for lead in &set.links {
-            self.refers = true;
             self.references.push((lead.target.clone(), origin));
         }
         for (run, _) in set.lines.iter().filter(|_| set.missing).flat_map(|line| &line.runs) {
@@ -279,7 +287,6 @@ impl<'a> Setter<'a> {
         if fresh.is_empty() || self.grid.number_width <= 0.0 {
             return;
         }
-        self.refers = true;
         let look = Look { size: 7.5, leading: 9.0, ..Look::sans(7.5, 9.0) }
             .faces(Face::SansSemibold, Face::SansSemibold, Face::SansItalic)
             .ink(self.numeral);

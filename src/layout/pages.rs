@@ -1,19 +1,20 @@
 //! Pieces to pages: breaks, running heads and feet, and the letterhead.
 
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 use std::rc::Rc;
 
 use crate::page::display::{
-    Anchored, Bounds, DisplayList, Draw, DrawItem, OutlineEntry, Page, Paint, PathStroke, Role, TagId, Target,
+    Anchored, Bounds, DisplayList, Draw, DrawItem, OutlineEntry, Page, Paint, PathStroke, Role, Tag, TagId, Target,
 };
 use crate::page::style::{MM, Sheet};
-use crate::page::{Art, Face, Ink, Inline, Letterhead, Segment};
+use crate::page::{Art, BlockKind, Face, Ink, Inline, Letterhead, Segment};
 
-use super::breaks::{Room, next_top, page_ends};
-use super::flow::LINE;
+use super::breaks::{Measure, Room, hold, next_top, page_ends};
+use super::flow::{LINE, tie};
 use super::piece::Piece;
 use super::text::{Lead, Look};
-use super::{Links, Places, Setter};
+use super::{Finding, Links, Places, Setter};
 
 /// The drop of the step rule.
 pub(super) const STEP: f32 = 6.5;
@@ -55,8 +56,86 @@ impl Book {
     }
 }
 
+/// A block of the document, set.
+struct Group {
+    /// Its place among the blocks.
+    index: usize,
+    pieces: Vec<Piece>,
+    /// Its tags, as first made and as made last.
+    first_tags: Range<usize>,
+    tags: Range<usize>,
+    /// Whether a part of the document starts with it.
+    new_page: bool,
+    /// What was so when it was set.
+    heading: u8,
+    /// Whether it names a page.
+    waits: bool,
+    findings: Vec<Finding>,
+}
+
+/// Where a piece stands.
+struct Spot {
+    page: usize,
+    y: f32,
+    /// Where the head of its table stands again.
+    head: Option<f32>,
+}
+
+/// The order of reading, for tags that were not made in it.
+#[derive(Debug, Default)]
+pub(super) struct Order {
+    /// Tags that come after another number of tags.
+    late: Vec<(Range<usize>, usize)>,
+    /// Tags made again, with the first tag of those that they replace, and those that were replaced.
+    again: Vec<(Range<usize>, usize)>,
+    dead: Vec<Range<usize>>,
+}
+
+impl Order {
+    /// Some tags belong where there were only `after` of them.
+    pub(super) fn late(&mut self, tags: Range<usize>, after: usize) {
+        self.late.push((tags, after));
+    }
+
+    /// For each tag its new number; none for those no longer in use.
+    fn numbers(&self, count: usize) -> Vec<Option<u32>> {
+        let mut keys: Vec<(usize, usize, usize)> = (0..count).map(|index| (index, 0, 0)).collect();
+        for (tags, first) in &self.again {
+            for (place, key) in (1..).zip(keys.get_mut(tags.clone()).into_iter().flatten()) {
+                *key = (*first, place, 0);
+            }
+        }
+        for (tags, after) in &self.late {
+            let (first, second, _) = after.checked_sub(1).and_then(|last| keys.get(last)).copied().unwrap_or_default();
+            for (place, key) in (1..).zip(keys.get_mut(tags.clone()).into_iter().flatten()) {
+                *key = (first, second, place);
+            }
+        }
+        let mut live = vec![true; count];
+        for tags in &self.dead {
+            live.get_mut(tags.clone()).into_iter().flatten().for_each(|live| *live = false);
+        }
+        let mut sorted: Vec<(&(usize, usize, usize), usize)> =
+            keys.iter().zip(0..).filter(|&(_, index)| live.get(index).is_some_and(|live| *live)).collect();
+        sorted.sort_unstable();
+        let mut numbers = vec![None; count];
+        for (number, (_, index)) in (0..).zip(sorted) {
+            if let Some(slot) = numbers.get_mut(index) {
+                *slot = Some(number);
+            }
+        }
+        numbers
+    }
+
+    fn is_kept(&self) -> bool {
+        self.late.is_empty() && self.again.is_empty() && self.dead.is_empty()
+    }
+}
+
 impl Setter<'_> {
+    /// Blocks are set once. Then pages are ended, and only blocks that name a page are set anew, until all stands still.
     pub(super) fn report(&mut self) -> Book {
+        const PASSES: usize = 4;
         let document = self.document;
         let mut book = Book::default();
         book.pages.push(Page::default());
@@ -66,10 +145,136 @@ impl Setter<'_> {
             book.place(piece, 0.0, self);
             top = bottom;
         }
-        let place = self.main_place();
-        let pieces = self.blocks(&document.blocks, &place);
-        self.paginate(pieces, top, &mut book);
+        let mut groups = self.groups();
+        let mut pass = 0;
+        let spots = loop {
+            let spots = self.spots(&groups, top);
+            let found = survey(&groups, &spots);
+            pass += 1;
+            if pass == PASSES || found.agrees(&self.places) {
+                break spots;
+            }
+            self.places = found;
+            for group in groups.iter_mut().filter(|group| group.waits) {
+                self.set_again(group);
+            }
+        };
+        let mut spots = spots.into_iter();
+        for mut group in groups {
+            self.findings.append(&mut group.findings);
+            for (mut piece, spot) in group.pieces.into_iter().zip(&mut spots) {
+                while book.pages.len() <= spot.page {
+                    book.pages.push(Page::default());
+                }
+                if let (Some(y), Some(head)) = (spot.head, piece.repeat.take()) {
+                    book.place(Rc::unwrap_or_clone(head), y, self);
+                }
+                if spot.y + piece.height > self.grid.bottom + 0.01 {
+                    self.too_tall(piece.origin, spot.y + piece.height - self.grid.bottom);
+                }
+                if let Some(late) = piece.late.take() {
+                    self.add_pages(&mut piece, &late);
+                }
+                book.place(piece, spot.y, self);
+            }
+        }
         book
+    }
+
+    fn groups(&mut self) -> Vec<Group> {
+        let document = self.document;
+        let mut groups = Vec::with_capacity(document.blocks.len());
+        let mut new_page = false;
+        for (index, block) in document.blocks.iter().enumerate() {
+            if matches!(block.kind, BlockKind::NewPart) {
+                new_page = true;
+                continue;
+            }
+            let group = self.group(index, new_page);
+            new_page &= group.pieces.is_empty();
+            groups.push(group);
+        }
+        groups
+    }
+
+    fn group(&mut self, index: usize, new_page: bool) -> Group {
+        let document = self.document;
+        let (from, heading) = (self.tags.len(), self.heading);
+        let before = std::mem::take(&mut self.findings);
+        self.waits.set(false);
+        let place = self.main_place();
+        let mut pieces = Vec::new();
+        for piece in self.block(&document.blocks, index, &place) {
+            self.whole_or_parts(piece, self.grid.bottom - self.grid.top, &mut pieces);
+        }
+        if let Some(first) = pieces.first_mut() {
+            first.new_page = new_page;
+        }
+        let findings = std::mem::replace(&mut self.findings, before);
+        let tags = from..self.tags.len();
+        let waits = self.waits.get();
+        Group { index, pieces, first_tags: tags.clone(), tags, new_page, heading, waits, findings }
+    }
+
+    fn set_again(&mut self, group: &mut Group) {
+        let heading = std::mem::replace(&mut self.heading, group.heading);
+        let again = self.group(group.index, group.new_page);
+        self.heading = heading;
+        self.order.dead.push(group.tags.clone());
+        self.order.again.push((again.tags.clone(), group.first_tags.start));
+        *group = Group { first_tags: group.first_tags.clone(), ..again };
+    }
+
+    /// Where each piece of the groups stands.
+    fn spots(&mut self, groups: &[Group], top: f32) -> Vec<Spot> {
+        let mut measures: Vec<Measure> = Vec::with_capacity(groups.len() * 4);
+        for group in groups {
+            if let (Some(last), false) = (measures.last_mut(), group.pieces.is_empty()) {
+                let (keep, cling) = tie(&self.document.blocks, group.index);
+                (last.keep, last.cling) = (last.keep || keep, last.cling.max(cling));
+            }
+            for piece in &group.pieces {
+                let mut measure = Measure::of(piece);
+                if let Some(late) = &piece.late {
+                    measure.height = self.late_height(piece, late);
+                }
+                measures.push(measure);
+            }
+        }
+        let (bottom, later) = (self.grid.bottom, self.grid.top);
+        let mut spots = Vec::with_capacity(measures.len());
+        let mut rest = &mut measures[..];
+        let mut page = 0;
+        while !rest.is_empty() {
+            let length = rest.iter().skip(1).position(|piece| piece.new_page).map_or(rest.len(), |next| next + 1);
+            let (part, others) = std::mem::take(&mut rest).split_at_mut_checked(length).unwrap_or_default();
+            rest = others;
+            hold(part);
+            let first = spots.is_empty();
+            let room = if first {
+                Room { first: top, top: later, bottom, filled_from: self.grid.first_top }
+            } else {
+                Room { first: later, top: later, bottom, filled_from: later }
+            };
+            let mut from = 0;
+            for end in page_ends(part, room) {
+                page += usize::from(!spots.is_empty());
+                let origin = if from == 0 { room.first } else { room.top };
+                let mut y = origin;
+                for (index, piece) in part.iter().enumerate().take(end).skip(from) {
+                    let starts = index == from;
+                    let head = piece.repeat.filter(|_| starts && from > 0).map(|height| {
+                        y += height;
+                        y - height
+                    });
+                    let top = next_top(piece, y, starts, origin);
+                    y = top + piece.height;
+                    spots.push(Spot { page, y: top, head });
+                }
+                from = end;
+            }
+        }
+        spots
     }
 
     /// What is done once, when every page stands where it will stay: running heads and feet, and the order of reading.
@@ -83,7 +288,7 @@ impl Setter<'_> {
             let body = std::mem::replace(&mut page.items, head.items);
             page.items.extend(body);
         }
-        let tags = self.take_tags();
+        let tags = self.tags_in_order(&mut book);
         for page in &mut book.pages {
             marks_after_text(page, &tags);
         }
@@ -98,51 +303,30 @@ impl Setter<'_> {
         }
     }
 
-    fn paginate(&mut self, pieces: Vec<Piece>, top: f32, book: &mut Book) {
-        let (bottom, later) = (self.grid.bottom, self.grid.top);
-        let mut rest: VecDeque<Piece> = pieces.into();
-        let mut first = true;
-        while !rest.is_empty() {
-            let length = rest.iter().skip(1).position(|piece| piece.new_page).map_or(rest.len(), |next| next + 1);
-            let mut part = Vec::with_capacity(length);
-            for piece in rest.drain(..length) {
-                self.whole_or_parts(piece, bottom - later, &mut part);
-            }
-            hold(&mut part);
-            let room = if first {
-                Room { first: top, top: later, bottom, filled_from: self.grid.first_top }
-            } else {
-                Room { first: later, top: later, bottom, filled_from: later }
-            };
-            let ends = page_ends(&part, room);
-            let mut part = part.into_iter();
-            let mut from = 0;
-            for end in ends {
-                if from > 0 || !first {
-                    book.pages.push(Page::default());
-                }
-                let origin = if from == 0 { room.first } else { room.top };
-                let mut y = origin;
-                for (index, piece) in part.by_ref().take(end - from).enumerate() {
-                    if index == 0
-                        && from > 0
-                        && let Some(head) = piece.repeat.clone()
-                    {
-                        let height = head.height;
-                        book.place(Rc::unwrap_or_clone(head), y, self);
-                        y += height;
-                    }
-                    let top = next_top(&piece, y, index == 0, origin);
-                    y = top + piece.height;
-                    if y > bottom + 0.01 {
-                        self.too_tall(piece.origin, y - bottom);
-                    }
-                    book.place(piece, top, self);
-                }
-                from = end;
-            }
-            first = false;
+    /// The tags in the order of reading.
+    fn tags_in_order(&mut self, book: &mut Book) -> Vec<Tag> {
+        let tags = self.take_tags();
+        if self.order.is_kept() {
+            return tags;
         }
+        let numbers = self.order.numbers(tags.len());
+        let number = |tag: TagId| numbers.get(tag.0 as usize).copied().flatten().map(TagId);
+        for page in &mut book.pages {
+            for item in &mut page.items {
+                item.tag = item.tag.and_then(number);
+            }
+            for link in &mut page.links {
+                link.tag = link.tag.and_then(number);
+            }
+        }
+        let mut sorted: Vec<(u32, Tag)> = (0..)
+            .zip(tags)
+            .filter_map(|(index, tag)| {
+                Some((number(TagId(index))?.0, Tag { parent: tag.parent.and_then(number), ..tag }))
+            })
+            .collect();
+        sorted.sort_unstable_by_key(|(number, _)| *number);
+        sorted.into_iter().map(|(_, tag)| tag).collect()
     }
 
     /// A piece, or what to set in its place when no page can hold it.
@@ -293,15 +477,18 @@ fn mail(line: &str) -> Option<Lead> {
     Some(Lead { target: Target::Outside(uri), description: format!("write to {line}") })
 }
 
-/// A heading stays with at least two lines of what follows.
-fn hold(part: &mut [Piece]) {
-    const TWO_LINES: f32 = 19.0;
-    let mut headed = false;
-    for piece in part {
-        let heading = piece.keep && piece.outline.is_some();
-        piece.keep |= headed && piece.height < TWO_LINES;
-        headed = heading;
+/// The pages on which things came to stand.
+fn survey(groups: &[Group], spots: &[Spot]) -> Places {
+    let mut places = Places::default();
+    for (piece, spot) in groups.iter().flat_map(|group| &group.pieces).zip(spots) {
+        for mark in &piece.marks {
+            places.marks.entry(*mark).or_default().insert(spot.page);
+        }
+        for (target, y) in &piece.anchors {
+            places.anchors.entry(target.clone()).or_insert((spot.page, spot.y + y));
+        }
     }
+    places
 }
 
 /// Fits art into a box, at its lower left; gives back the box it fills.
@@ -357,10 +544,15 @@ fn put_art(piece: &mut Piece, art: &Art, frame: Bounds, tag: TagId) -> Bounds {
     bounds
 }
 
-/// Line numbers in the number column are read after the paragraph they belong to, not between its lines.
+/// Line numbers in the number column are drawn after the paragraph or table row they belong to, not between its lines or cells.
 fn marks_after_text(page: &mut Page, tags: &[crate::page::display::Tag]) {
     let links: BTreeSet<TagId> = page.links.iter().filter_map(|link| link.tag).collect();
     let parent = |tag: TagId| tags.get(tag.0 as usize).and_then(|tag| tag.parent);
+    // A row comes out whole, from its name to its last cell, before the numbers that prove it.
+    let row_of = |tag: TagId| match tags.get(tag.0 as usize).map(|tag| &tag.role) {
+        Some(Role::Cell | Role::HeadCell(_)) => parent(tag).unwrap_or(tag),
+        _ => tag,
+    };
     let mut waiting: BTreeMap<TagId, Vec<DrawItem>> = BTreeMap::new();
     let mut items = Vec::with_capacity(page.items.len());
     let belongs = |tag: Option<TagId>, to: TagId| {
@@ -381,7 +573,7 @@ fn marks_after_text(page: &mut Page, tags: &[crate::page::display::Tag]) {
         }
         let mark = match (&item.draw, item.tag) {
             (Draw::Text(run), Some(tag)) if links.contains(&tag) && run.frame.width < 90.0 && run.size < 8.0 => {
-                parent(tag).filter(|_| matches!(run.face, Face::SansSemibold))
+                parent(tag).filter(|_| matches!(run.face, Face::SansSemibold)).map(row_of)
             }
             _ => None,
         };

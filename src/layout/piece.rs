@@ -5,6 +5,8 @@ use std::rc::Rc;
 use crate::page::display::{Bounds, Draw, DrawItem, Link, Paint, PathStroke, TagId, Target};
 use crate::page::{Ink, Origin, Segment};
 
+use super::lines::Late;
+
 /// Something of fixed height that stands on one page. Heights are from its own top.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Piece {
@@ -31,6 +33,8 @@ pub(super) struct Piece {
     pub(super) repeat: Option<Rc<Piece>>,
     /// What to set in its place when it is taller than a page.
     pub(super) parts: Vec<Piece>,
+    /// What is added when it is known on which pages things stand.
+    pub(super) late: Option<Late>,
     pub(super) origin: Option<Origin>,
 }
 

@@ -9,6 +9,7 @@ use crate::page::fonts::Fonts;
 use crate::page::{Document, Face};
 
 use super::metadata;
+use super::save::Written;
 use super::write::{Attachment, Drawn, FaceResource, PdfError, round};
 
 pub(super) fn name(text: &str) -> Object {
@@ -33,6 +34,8 @@ pub(super) struct Finish<'a> {
     pub(super) file: File,
     pub(super) list: &'a DisplayList,
     pub(super) pages: Vec<ObjectId>,
+    /// What is not kept as an object first.
+    pub(super) written: Written,
 }
 
 /// Completes the file and saves it.
@@ -45,7 +48,7 @@ pub(super) fn finish(
     drawn: Drawn,
     attachments: &[Attachment],
 ) -> Result<Vec<u8>, PdfError> {
-    let mut finish = Finish { file, list, pages: Vec::new() };
+    let mut finish = Finish { file, list, pages: Vec::new(), written: Written::default() };
     finish.repair_fonts(fonts, faces)?;
     // The file is still small: what is added from here on is all used, and numbered without gaps. To prune and renumber
     // it with its structure tree took a sixth of a plan's time.
@@ -62,7 +65,7 @@ pub(super) fn finish(
     let mut file = finish.file;
     file.version = "1.7".to_owned();
     file.trailer.set("ID", metadata::placeholder(document));
-    let mut bytes = super::save::save(&file)?;
+    let mut bytes = super::save::save(&file, &finish.written)?;
     metadata::identify(&mut bytes, document);
     Ok(bytes)
 }

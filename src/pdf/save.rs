@@ -4,7 +4,7 @@
 //! stream uncompressed: half of the time of a whole plan.
 
 use flate2::{Compress, Compression, FlushCompress, Status};
-use lopdf::{Dictionary, Document as File, Object, Stream, StringFormat};
+use lopdf::{Dictionary, Document as File, Object, ObjectId, Stream, StringFormat};
 
 use super::write::PdfError;
 
@@ -25,8 +25,35 @@ enum Place {
     In(u32, u16),
 }
 
+/// Objects in the form in which they stand in the file. A plan has thousands of elements, and to make a dictionary of each
+/// before it is written takes several times as long as to write it.
+#[derive(Default)]
+pub(super) struct Written {
+    bytes: Vec<u8>,
+    /// The number of each, and where it ends.
+    ends: Vec<(u32, usize)>,
+}
+
+impl Written {
+    pub(super) fn add(&mut self, (id, _): ObjectId, write: impl FnOnce(&mut Vec<u8>)) {
+        write(&mut self.bytes);
+        self.ends.push((id, self.bytes.len()));
+    }
+
+    fn objects(&self) -> impl Iterator<Item = (u32, &[u8])> {
+        let starts = std::iter::once(0).chain(self.ends.iter().map(|&(_, end)| end));
+        starts.zip(&self.ends).map(|(start, &(id, end))| (id, self.bytes.get(start..end).unwrap_or_default()))
+    }
+}
+
+/// An object that stands together with others.
+enum Small<'a> {
+    Object(&'a Object),
+    Written(&'a [u8]),
+}
+
 /// Writes a file with object streams and a cross-reference stream.
-pub(super) fn save(file: &File) -> Result<Vec<u8>, PdfError> {
+pub(super) fn save(file: &File, written: &Written) -> Result<Vec<u8>, PdfError> {
     let mut out = format!("%PDF-{}\n%", file.version).into_bytes();
     out.extend([0xbb, 0xad, 0xc0, 0xde, b'\n']);
     let mut places = vec![Place::Free; file.max_id as usize + 1];
@@ -42,9 +69,11 @@ pub(super) fn save(file: &File) -> Result<Vec<u8>, PdfError> {
                     None => indirect(&mut out, id, stream),
                 }
             }
-            _ => small.push((id, object)),
+            _ => small.push((id, Small::Object(object))),
         }
     }
+    small.extend(written.objects().map(|(id, bytes)| (id, Small::Written(bytes))));
+    small.sort_by_key(|&(id, _)| id);
     for group in small.chunks(TOGETHER) {
         let stream_id = places.len() as u32;
         let (mut heads, mut bodies) = (Vec::new(), Vec::new());
@@ -54,7 +83,10 @@ pub(super) fn save(file: &File) -> Result<Vec<u8>, PdfError> {
             heads.push(b' ');
             integer(&mut heads, bodies.len() as i64);
             heads.push(b' ');
-            write(&mut bodies, object);
+            match object {
+                Small::Object(object) => write(&mut bodies, object),
+                Small::Written(bytes) => bodies.extend_from_slice(bytes),
+            }
             bodies.push(b'\n');
         }
         let mut dictionary = Dictionary::new();
@@ -165,7 +197,8 @@ fn entry(out: &mut Vec<u8>, key: &[u8], value: &Object) {
     write(out, value);
 }
 
-fn write(out: &mut Vec<u8>, object: &Object) {
+/// An object that is no stream.
+pub(super) fn write(out: &mut Vec<u8>, object: &Object) {
     match object {
         Object::Null => out.extend(b"null"),
         Object::Boolean(value) => out.extend(if *value { &b"true"[..] } else { b"false" }),
@@ -180,16 +213,7 @@ fn write(out: &mut Vec<u8>, object: &Object) {
             }
             out.push(b'>');
         }
-        Object::Array(items) => {
-            out.push(b'[');
-            for (index, item) in items.iter().enumerate() {
-                if index > 0 {
-                    out.push(b' ');
-                }
-                write(out, item);
-            }
-            out.push(b']');
-        }
+        Object::Array(items) => array(out, items, write),
         Object::Dictionary(dictionary) => {
             out.extend(b"<<");
             for (key, value) in dictionary {
@@ -199,13 +223,27 @@ fn write(out: &mut Vec<u8>, object: &Object) {
         }
         // Streams stand by themselves; `save` writes them.
         Object::Stream(_) => out.extend(b"null"),
-        Object::Reference((id, generation)) => {
-            integer(out, i64::from(*id));
-            out.push(b' ');
-            integer(out, i64::from(*generation));
-            out.extend(b" R");
-        }
+        Object::Reference(id) => reference(out, *id),
     }
+}
+
+/// Items in brackets, a space between them.
+pub(super) fn array<T>(out: &mut Vec<u8>, items: &[T], write: impl Fn(&mut Vec<u8>, &T)) {
+    out.push(b'[');
+    for (index, item) in items.iter().enumerate() {
+        if index > 0 {
+            out.push(b' ');
+        }
+        write(out, item);
+    }
+    out.push(b']');
+}
+
+pub(super) fn reference(out: &mut Vec<u8>, (id, generation): ObjectId) {
+    integer(out, i64::from(id));
+    out.push(b' ');
+    integer(out, i64::from(generation));
+    out.extend(b" R");
 }
 
 fn hex(digit: u8) -> u8 {

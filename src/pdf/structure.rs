@@ -2,12 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use lopdf::{Dictionary, Object, ObjectId, dictionary};
+use lopdf::{Object, ObjectId, dictionary};
 
-use crate::page::display::{Bounds, DisplayList, Role, Scope, TagId, Target};
+use crate::page::display::{Bounds, DisplayList, Link, Role, Scope, TagId, Target};
 
 use super::finish::{Finish, name, real, words};
-use super::write::{Marked, PdfError, kept_empty, owners};
+use super::save::{array, integer, real as real_number, reference, string, write};
+use super::write::{Marked, PdfError, kept_empty, round};
 
 /// The name of a role in the file.
 pub(super) fn structure_type(role: &Role) -> &'static str {
@@ -37,10 +38,70 @@ pub(super) fn structure_type(role: &Role) -> &'static str {
     }
 }
 
+#[derive(Clone, Copy)]
 enum Kid {
     Tag(TagId),
     Content { page: usize, number: i64 },
     Annotation { page: usize, id: ObjectId },
+}
+
+/// What hangs under each tag, in the order of reading.
+struct Tree {
+    kids: Vec<Vec<Kid>>,
+    /// Whether a tag has its place in the tree.
+    placed: Vec<bool>,
+}
+
+impl Tree {
+    /// Children stand in the order in which their content is met; empty cells keep their place by their number.
+    fn of(list: &DisplayList, marked: &[Marked]) -> Tree {
+        let count = list.tags.len();
+        let mut tree = Tree { kids: vec![Vec::new(); count], placed: vec![false; count] };
+        tree.place(TagId(0));
+        for each in marked {
+            tree.hang(list, each.tag);
+            tree.add(each.tag, Kid::Content { page: each.page, number: each.number });
+        }
+        for (index, node) in list.tags.iter().enumerate() {
+            let tag = TagId(index as u32);
+            let above = node.parent.filter(|&above| tree.has(above) && !tree.has(tag) && kept_empty(&node.role));
+            let Some(siblings) = above.and_then(|above| tree.kids.get_mut(above.0 as usize)) else { continue };
+            let before = |kid: &Kid| matches!(kid, Kid::Tag(other) if *other < tag);
+            let at = siblings.iter().rposition(before).map_or(0, |at| at + 1);
+            siblings.insert(at, Kid::Tag(tag));
+            tree.place(tag);
+        }
+        tree
+    }
+
+    fn has(&self, tag: TagId) -> bool {
+        self.placed.get(tag.0 as usize).is_some_and(|placed| *placed)
+    }
+
+    /// Says that a tag has its place; gives back whether that is new.
+    fn place(&mut self, tag: TagId) -> bool {
+        self.placed.get_mut(tag.0 as usize).is_some_and(|placed| !std::mem::replace(placed, true))
+    }
+
+    fn add(&mut self, tag: TagId, kid: Kid) {
+        if let Some(kids) = self.kids.get_mut(tag.0 as usize) {
+            kids.push(kid);
+        }
+    }
+
+    /// Hangs a tag, and all that it belongs to, where they are met first.
+    fn hang(&mut self, list: &DisplayList, tag: TagId) {
+        let mut chain = Vec::new();
+        let mut at = Some(tag);
+        while let Some(tag) = at.filter(|&tag| self.place(tag)) {
+            let above = list.tags.get(tag.0 as usize).and_then(|node| node.parent);
+            chain.extend(above.map(|above| (above, tag)));
+            at = above;
+        }
+        for (above, tag) in chain.into_iter().rev() {
+            self.add(above, Kid::Tag(tag));
+        }
+    }
 }
 
 /// A stretch of a paragraph's own words, in an element of its own.
@@ -53,17 +114,18 @@ struct Span {
 
 /// Some readers take an element's own words before those of the elements inside it. In a paragraph of many links, what
 /// stands between them therefore becomes elements as well, and every reader meets them in order.
-fn spans_between_links(list: &DisplayList, kids: &mut BTreeMap<TagId, Vec<Kid>>) -> Vec<Span> {
+fn spans_between_links(tree: &mut Tree) -> Vec<Span> {
     const MANY: usize = 2;
     let mut spans: Vec<Span> = Vec::new();
-    for (&parent, kids) in kids.iter_mut() {
+    let count = tree.kids.len();
+    for (parent, kids) in (0..).map(TagId).zip(&mut tree.kids) {
         let inner = |kid: &Kid| matches!(kid, Kid::Tag(_));
         if kids.iter().filter(|kid| inner(kid)).count() < MANY {
             continue;
         }
         for kid in kids.iter_mut().skip_while(|kid| !inner(kid)) {
             if let Kid::Content { page, number } = *kid {
-                let tag = TagId((list.tags.len() + spans.len()) as u32);
+                let tag = TagId((count + spans.len()) as u32);
                 spans.push(Span { tag, parent, page, number });
                 *kid = Kid::Tag(tag);
             }
@@ -104,105 +166,60 @@ impl Finish<'_> {
     pub(super) fn structure(&mut self, marked: &[Marked]) -> Result<(), PdfError> {
         let root = self.file.new_object_id();
         let list = self.list;
-        let parent = |tag: TagId| list.tags.get(tag.0 as usize).and_then(|node| node.parent);
-
-        // Children stand in the order in which their content is met; empty cells keep their place by their number.
-        let mut kids: BTreeMap<TagId, Vec<Kid>> = BTreeMap::new();
-        let mut placed: BTreeSet<TagId> = BTreeSet::from([TagId(0)]);
-        let hang = |tag: TagId, kids: &mut BTreeMap<TagId, Vec<Kid>>, placed: &mut BTreeSet<TagId>| {
-            let mut at = tag;
-            let mut chain = Vec::new();
-            while placed.insert(at) {
-                chain.push(at);
-                match parent(at) {
-                    Some(above) => at = above,
-                    None => break,
-                }
-            }
-            for tag in chain.into_iter().rev() {
-                if let Some(above) = parent(tag) {
-                    kids.entry(above).or_default().push(Kid::Tag(tag));
-                }
-            }
-        };
-        for each in marked {
-            hang(each.tag, &mut kids, &mut placed);
-            kids.entry(each.tag).or_default().push(Kid::Content { page: each.page, number: each.number });
+        if self.pages.len() != list.pages.len() {
+            return Err(PdfError::Assembly("a page was lost".to_owned()));
         }
-        let used = owners(marked);
-        for (index, node) in list.tags.iter().enumerate() {
-            let tag = TagId(index as u32);
-            if placed.contains(&tag) || used.contains(&tag) || !kept_empty(&node.role) {
-                continue;
-            }
-            let Some(above) = node.parent.filter(|above| placed.contains(above)) else { continue };
-            let siblings = kids.entry(above).or_default();
-            let at =
-                siblings.iter().rposition(|kid| matches!(kid, Kid::Tag(other) if *other < tag)).map_or(0, |at| at + 1);
-            siblings.insert(at, Kid::Tag(tag));
-            placed.insert(tag);
-        }
-
-        let spans = spans_between_links(list, &mut kids);
+        let mut tree = Tree::of(list, marked);
+        let spans = spans_between_links(&mut tree);
 
         // Only tags that are placed become objects.
         let mut ids: Vec<Option<ObjectId>> = Vec::with_capacity(list.tags.len() + spans.len());
-        for index in 0..list.tags.len() {
-            ids.push(placed.contains(&TagId(index as u32)).then(|| self.file.new_object_id()));
+        for placed in &tree.placed {
+            ids.push(placed.then(|| self.file.new_object_id()));
         }
         ids.extend(spans.iter().map(|_| Some(self.file.new_object_id())));
         let id_of = |tag: TagId| ids.get(tag.0 as usize).copied().flatten();
 
-        // Links: each an annotation, an object reference in its tag, and an entry in the parent tree.
-        let mut numbers: Vec<Object> = Vec::new();
-        let mut by_page: Vec<Vec<Object>> = vec![Vec::new(); self.pages.len()];
+        let mut by_page: Vec<Vec<ObjectId>> = vec![Vec::new(); self.pages.len()];
         for each in marked {
             if let (Some(entries), Some(id)) = (by_page.get_mut(each.page), id_of(each.tag)) {
-                entries.push(Object::Reference(id));
+                entries.push(id);
             }
         }
         for span in &spans {
             let place = by_page.get_mut(span.page).zip(usize::try_from(span.number).ok());
             if let (Some(slot), Some(id)) = (place.and_then(|(page, at)| page.get_mut(at)), id_of(span.tag)) {
-                *slot = Object::Reference(id);
+                *slot = id;
             }
         }
-        for (index, entries) in by_page.into_iter().enumerate() {
-            numbers.push(Object::Integer(index as i64));
-            numbers.push(Object::Reference(self.file.add_object(entries)));
+        // The parent tree: for each key the object that holds the element or elements.
+        let mut parents: Vec<ObjectId> = Vec::with_capacity(by_page.len());
+        for entries in by_page {
+            let id = self.file.new_object_id();
+            self.written.add(id, |out| array(out, &entries, |out, id| reference(out, *id)));
+            parents.push(id);
         }
-        let mut next_key = self.pages.len() as i64;
+        // Links: each an annotation, an object reference in its tag, and an entry in the parent tree.
         let mut linked: BTreeSet<TagId> = BTreeSet::new();
         for (number, page) in list.pages.iter().enumerate() {
             let page_id = self.page(number)?;
             let mut annotations = Vec::new();
             for link in &page.links {
-                let (key, lead) = if let Target::Outside(address) = &link.target {
-                    let address = Object::string_literal(address.as_bytes());
-                    ("A", Object::Dictionary(dictionary! { "S" => "URI", "URI" => address }))
-                } else {
-                    let Some((target_page, y)) = self.destination(&link.target) else { continue };
-                    ("Dest", Object::Array(self.view(target_page, y)?))
+                let lead = match &link.target {
+                    Target::Outside(address) => Lead::Outside(address),
+                    target => match self.destination(target) {
+                        Some((page, y)) => Lead::View(self.page(page)?, self.view_top(y)),
+                        None => continue,
+                    },
                 };
-                let Some(tag_id) = link.tag.and_then(id_of) else { continue };
-                let annotation = self.file.add_object(dictionary! {
-                    "Type" => "Annot",
-                    "Subtype" => "Link",
-                    "Rect" => self.rectangle(&link.bounds),
-                    "Border" => vec![0.into(), 0.into(), 0.into()],
-                    "F" => 4,
-                    "Contents" => words(&link.description),
-                    "StructParent" => next_key,
-                    key => lead,
-                });
-                numbers.push(Object::Integer(next_key));
-                numbers.push(Object::Reference(tag_id));
-                next_key += 1;
-                annotations.push(Object::Reference(annotation));
-                if let Some(tag) = link.tag {
-                    linked.insert(tag);
-                    kids.entry(tag).or_default().push(Kid::Annotation { page: number, id: annotation });
-                }
+                let Some((tag, tag_id)) = link.tag.and_then(|tag| Some((tag, id_of(tag)?))) else { continue };
+                let id = self.file.new_object_id();
+                let (height, key) = (list.page_height, parents.len());
+                self.written.add(id, |out| annotation(out, link, &lead, height, key));
+                parents.push(tag_id);
+                annotations.push(Object::Reference(id));
+                linked.insert(tag);
+                tree.add(tag, Kid::Annotation { page: number, id });
             }
             let dictionary = self.file.get_dictionary_mut(page_id)?;
             dictionary.remove(b"Annots");
@@ -214,7 +231,7 @@ impl Finish<'_> {
         }
 
         let plain_heads = heads_too_many(list);
-        for (index, node) in list.tags.iter().enumerate() {
+        for ((index, node), kids) in list.tags.iter().enumerate().zip(&tree.kids) {
             let tag = TagId(index as u32);
             let Some(id) = id_of(tag) else { continue };
             let role = match &node.role {
@@ -223,63 +240,40 @@ impl Finish<'_> {
                 Role::Link if !linked.contains(&tag) => &Role::Span,
                 role => role,
             };
-            let mut element = dictionary! {
-                "Type" => "StructElem",
-                "S" => name(structure_type(role)),
-                "P" => Object::Reference(node.parent.and_then(id_of).unwrap_or(root)),
-            };
-            let own = kids.remove(&tag).unwrap_or_default();
-            let home = own.iter().find_map(|kid| match kid {
-                Kid::Content { page, .. } => Some(*page),
-                _ => None,
+            let parent = node.parent.and_then(id_of).unwrap_or(root);
+            let (pages, height) = (&self.pages, list.page_height);
+            self.written.add(id, |out| {
+                out.extend(b"<<");
+                head(out, role, parent);
+                hold(out, kids, pages, id_of);
+                describe(out, role, node.title.as_deref(), height);
+                out.extend(b">>");
             });
-            if let Some(home) = home {
-                element.set("Pg", Object::Reference(self.page(home)?));
-            }
-            let mut entries = Vec::new();
-            for kid in own {
-                entries.push(match kid {
-                    Kid::Tag(child) => match id_of(child) {
-                        Some(child) => Object::Reference(child),
-                        None => continue,
-                    },
-                    Kid::Content { page, number } if Some(page) == home => Object::Integer(number),
-                    Kid::Content { page, number } => Object::Dictionary(dictionary! {
-                        "Type" => "MCR",
-                        "Pg" => Object::Reference(self.page(page)?),
-                        "MCID" => number,
-                    }),
-                    Kid::Annotation { page, id } => Object::Dictionary(dictionary! {
-                        "Type" => "OBJR",
-                        "Pg" => Object::Reference(self.page(page)?),
-                        "Obj" => Object::Reference(id),
-                    }),
-                });
-            }
-            if entries.len() == 1 {
-                if let Some(only) = entries.pop() {
-                    element.set("K", only);
-                }
-            } else if !entries.is_empty() {
-                element.set("K", entries);
-            }
-            self.describe(&mut element, role, node.title.as_deref());
-            self.file.set_object(id, element);
         }
-
         for span in &spans {
             let (Some(id), Some(above)) = (id_of(span.tag), id_of(span.parent)) else { continue };
-            let element = dictionary! {
-                "Type" => "StructElem",
-                "S" => "Span",
-                "P" => Object::Reference(above),
-                "Pg" => Object::Reference(self.page(span.page)?),
-                "K" => span.number,
-            };
-            self.file.set_object(id, element);
+            let own = [Kid::Content { page: span.page, number: span.number }];
+            let pages = &self.pages;
+            self.written.add(id, |out| {
+                out.extend(b"<<");
+                head(out, &Role::Span, above);
+                hold(out, &own, pages, id_of);
+                out.extend(b">>");
+            });
         }
 
-        let parent_tree = self.file.add_object(dictionary! { "Nums" => numbers });
+        let next_key = parents.len() as i64;
+        let parent_tree = self.file.new_object_id();
+        self.written.add(parent_tree, |out| {
+            out.extend(b"<</Nums");
+            let keyed: Vec<(i64, ObjectId)> = (0..).zip(parents).collect();
+            array(out, &keyed, |out, (key, id)| {
+                integer(out, *key);
+                out.push(b' ');
+                reference(out, *id);
+            });
+            out.extend(b">>");
+        });
         let document = id_of(TagId(0)).ok_or_else(|| PdfError::Assembly("no structure".to_owned()))?;
         self.file.set_object(
             root,
@@ -296,45 +290,6 @@ impl Finish<'_> {
         Ok(())
     }
 
-    fn describe(&self, element: &mut Dictionary, role: &Role, title: Option<&str>) {
-        match role {
-            Role::Figure { alternative, bounds } | Role::Formula { alternative, bounds, .. } => {
-                element.set("Alt", words(alternative));
-                let mut layout = dictionary! { "O" => "Layout", "Placement" => "Block" };
-                if let Some((_, bounds)) = bounds {
-                    layout.set("BBox", self.rectangle(bounds));
-                }
-                element.set("A", layout);
-            }
-            Role::List { numbered } => {
-                let numbering = if *numbered { "Decimal" } else { "None" };
-                element.set("A", dictionary! { "O" => "List", "ListNumbering" => numbering });
-            }
-            Role::HeadCell(scope) => {
-                let scope = match scope {
-                    Scope::Column => "Column",
-                    Scope::Row => "Row",
-                };
-                element.set("A", dictionary! { "O" => "Table", "Scope" => scope });
-            }
-            Role::Table => {
-                if let Some(summary) = title.filter(|summary| !summary.is_empty()) {
-                    element.set("A", dictionary! { "O" => "Table", "Summary" => words(summary) });
-                }
-            }
-            _ => {
-                if let Some(title) = title.filter(|title| !title.is_empty()) {
-                    element.set("T", words(title));
-                }
-            }
-        }
-    }
-
-    fn rectangle(&self, bounds: &Bounds) -> Vec<Object> {
-        let height = self.list.page_height;
-        vec![real(bounds.x), real(height - bounds.bottom()), real(bounds.right()), real(height - bounds.y)]
-    }
-
     fn destination(&self, target: &Target) -> Option<(usize, f32)> {
         if let Target::Page(page) = target {
             return Some((*page, 0.0));
@@ -348,8 +303,13 @@ impl Finish<'_> {
     }
 
     pub(super) fn view(&self, page: usize, y: f32) -> Result<Vec<Object>, PdfError> {
-        let top = (self.list.page_height - y + 12.0).min(self.list.page_height);
-        Ok(vec![Object::Reference(self.page(page)?), name("XYZ"), Object::Null, real(top), Object::Null])
+        let top = real(self.view_top(y));
+        Ok(vec![Object::Reference(self.page(page)?), name("XYZ"), Object::Null, top, Object::Null])
+    }
+
+    /// The upper edge of what is shown when one comes to a place.
+    fn view_top(&self, y: f32) -> f32 {
+        (self.list.page_height - y + 12.0).min(self.list.page_height)
     }
 
     /// The outline, nested by level.
@@ -408,4 +368,125 @@ impl Finish<'_> {
         self.file.catalog_mut()?.set("Outlines", Object::Reference(root));
         Ok(())
     }
+}
+
+/// Where a link leads.
+enum Lead<'a> {
+    Outside(&'a str),
+    View(ObjectId, f32),
+}
+
+fn annotation(out: &mut Vec<u8>, link: &Link, lead: &Lead<'_>, page_height: f32, key: usize) {
+    out.extend(b"<</Type/Annot/Subtype/Link/Rect");
+    rectangle(out, &link.bounds, page_height);
+    out.extend(b"/Border[0 0 0]/F 4/Contents");
+    write(out, &words(&link.description));
+    out.extend(b"/StructParent ");
+    integer(out, key as i64);
+    match lead {
+        Lead::Outside(address) => {
+            out.extend(b"/A<</S/URI/URI");
+            string(out, address.as_bytes());
+            out.extend(b">>");
+        }
+        Lead::View(page, top) => {
+            out.extend(b"/Dest[");
+            reference(out, *page);
+            out.extend(b" /XYZ null ");
+            real_number(out, round(*top));
+            out.extend(b" null]");
+        }
+    }
+    out.extend(b">>");
+}
+
+/// What an element is and what it belongs to.
+fn head(out: &mut Vec<u8>, role: &Role, parent: ObjectId) {
+    out.extend(b"/Type/StructElem/S/");
+    out.extend(structure_type(role).bytes());
+    out.extend(b"/P ");
+    reference(out, parent);
+}
+
+/// What an element holds. The page of its first words is its home: what stands there need not name the page.
+fn hold(out: &mut Vec<u8>, kids: &[Kid], pages: &[ObjectId], id_of: impl Fn(TagId) -> Option<ObjectId>) {
+    let home = kids.iter().find_map(|kid| match kid {
+        Kid::Content { page, .. } => Some(*page),
+        _ => None,
+    });
+    let page_id = |page: usize| pages.get(page).copied().unwrap_or_default();
+    if let Some(home) = home {
+        out.extend(b"/Pg ");
+        reference(out, page_id(home));
+    }
+    let kid = |out: &mut Vec<u8>, kid: &Kid| match *kid {
+        Kid::Tag(child) => reference(out, id_of(child).unwrap_or_default()),
+        Kid::Content { page, number } if Some(page) == home => integer(out, number),
+        Kid::Content { page, number } => {
+            out.extend(b"<</Type/MCR/Pg ");
+            reference(out, page_id(page));
+            out.extend(b"/MCID ");
+            integer(out, number);
+            out.extend(b">>");
+        }
+        Kid::Annotation { page, id } => {
+            out.extend(b"<</Type/OBJR/Pg ");
+            reference(out, page_id(page));
+            out.extend(b"/Obj ");
+            reference(out, id);
+            out.extend(b">>");
+        }
+    };
+    match kids {
+        [] => {}
+        [only] => {
+            out.extend(b"/K");
+            if !matches!(only, Kid::Annotation { .. }) {
+                out.push(b' ');
+            }
+            kid(out, only);
+        }
+        _ => {
+            out.extend(b"/K");
+            array(out, kids, kid);
+        }
+    }
+}
+
+fn describe(out: &mut Vec<u8>, role: &Role, title: Option<&str>, page_height: f32) {
+    let title = title.filter(|title| !title.is_empty());
+    match role {
+        Role::Figure { alternative, bounds } | Role::Formula { alternative, bounds, .. } => {
+            out.extend(b"/Alt");
+            write(out, &words(alternative));
+            out.extend(b"/A<</O/Layout/Placement/Block");
+            if let Some((_, bounds)) = bounds {
+                out.extend(b"/BBox");
+                rectangle(out, bounds, page_height);
+            }
+            out.extend(b">>");
+        }
+        Role::List { numbered: true } => out.extend(b"/A<</O/List/ListNumbering/Decimal>>"),
+        Role::List { numbered: false } => out.extend(b"/A<</O/List/ListNumbering/None>>"),
+        Role::HeadCell(Scope::Column) => out.extend(b"/A<</O/Table/Scope/Column>>"),
+        Role::HeadCell(Scope::Row) => out.extend(b"/A<</O/Table/Scope/Row>>"),
+        Role::Table => {
+            if let Some(summary) = title {
+                out.extend(b"/A<</O/Table/Summary");
+                write(out, &words(summary));
+                out.extend(b">>");
+            }
+        }
+        _ => {
+            if let Some(title) = title {
+                out.extend(b"/T");
+                write(out, &words(title));
+            }
+        }
+    }
+}
+
+fn rectangle(out: &mut Vec<u8>, bounds: &Bounds, page_height: f32) {
+    let sides = [bounds.x, page_height - bounds.bottom(), bounds.right(), page_height - bounds.y];
+    array(out, &sides, |out, side| real_number(out, round(*side)));
 }

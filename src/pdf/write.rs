@@ -1,6 +1,6 @@
 //! Draws the display list. printpdf makes the document, its pages, faces and images; `finish` adds what it does not know.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::fmt;
 
 use printpdf::{
@@ -522,11 +522,6 @@ fn object(
     dict.extend(filter.map(|filter| ("Filter".to_owned(), name(filter))));
     let stream = printpdf::ExternalStream { dict, content, compress: filter.is_none() };
     printpdf::ExternalXObject { stream, width: None, height: None, dpi: None }
-}
-
-/// Tags that own marked content, for `finish`.
-pub(super) fn owners(marked: &[Marked]) -> BTreeSet<TagId> {
-    marked.iter().map(|each| each.tag).collect()
 }
 
 /// Whether a node without content must stand in the tree all the same: an empty cell.

@@ -28,13 +28,13 @@ citations! {
     COPPER_REVIEWED = "CH-03", Sourced, "Powell and others 2007",
         "Powell KJ, Brown PL, Byrne RH, Gajda T, Hefter G, Sjöberg S, Wanner H (2007) Pure Appl. Chem. 79:895-950: log K at 25 °C, as given with that reference in sit.dat (ThermoChimie 12a), from which the enthalpies are too";
     COPPER_SIT = "CH-04", Sourced, "sit.dat, ThermoChimie 12a",
-        "Constants and enthalpies for copper of sit.dat (ThermoChimie 12a); malachite's log K cites Powell and others (2007)";
+        "Constants and enthalpies for copper of sit.dat (ThermoChimie 12a); malachite’s log K cites Powell and others (2007)";
     COPPER_MEMORY = "CH-05", FromMemory, "Powell and others 2007, from memory",
         "Powell and others (2007) Pure Appl. Chem. 79:895-950: log K at 25 °C from memory (sit.dat gives CuOH+ -7.97, Cu(OH)2 -16.23, tenorite 7.63, Cu(OH)2(s) 8.64; minteq.v4.dat -16.194, 7.644, 8.674); enthalpies of sit.dat for the dissolved forms, of minteq.v4.dat for the solids";
     NITRATE_ACTIVITY = "CH-06", FromMemory, "phreeqc.dat, nitrate",
         "Ion size of nitrate in phreeqc.dat, 3.0 Å, from memory; nitrate is not part of the reference tables";
     CARBON_DIOXIDE_AIR = "CH-07", CommonPractice, "417 ppm of carbon dioxide in air",
-        "Common practice, no source: air of 417 ppm of carbon dioxide, 10^-3.38 atm, as in the reference tables of water chemistry";
+        "Common practice, no source: air of 417 ppm of carbon dioxide, 0.000417 atm, as in the reference tables of water chemistry";
     CALCIUM_SHARE = "CH-08", CommonPractice, "three quarters of general hardness is calcium",
         "Common practice, no source: where calcium was not measured, three quarters of the general hardness (by moles) are taken as calcium, one quarter as magnesium";
     DECHLORINATION = "CH-09", Derived, "net reactions of dechlorination",
@@ -58,7 +58,7 @@ citations! {
     HARDNESS_STEP = "CP-STEP", CommonPractice, "largest rise in a day",
         "Common practice, no source (BU-20: no limit found in print): carbonate hardness at most 1 °dKH a day, general hardness 2 °dGH a day";
     POND_TARGETS = "CP-TARGETS", CommonPractice, "targets of the trade",
-        "Common practice, no source: carbonate hardness 6 to 12 °dKH inside the window, calcium 40 mg/L or more, general hardness 4 °dGH or more, nitrite 0.1 and nitrate 50 mg/L or less, conductivity up to 2.5 times the supply's";
+        "Common practice, no source: carbonate hardness 6 to 12 °dKH inside the window, calcium 40 mg/L or more, general hardness 4 °dGH or more, nitrite 0.1 and nitrate 50 mg/L or less, conductivity up to 2.5 times the supply’s";
     COPPER_TENTH = "CP-TENTH", FromMemory, "a tenth of the LC50",
         "Customary application factor of one tenth of a 96-hour LC50, from memory";
     VOLUME_UNCERTAINTY = "CP-VOLUME", CommonPractice, "uncertainty of a volume",
@@ -82,7 +82,7 @@ citations! {
     COPPER_COLD = "CU-53", Sourced, "Perschbacher 2005",
         "Perschbacher PW (2005) Aquaculture (abstract): more fish die of copper in colder water";
     CONDUCTIVITY_IONS = "EC-02", Sourced, "Lange, limiting ionic conductivities",
-        "Lange's Handbook of Chemistry, Table 8.32: limiting equivalent ionic conductivities at 25 °C (Na 50.11, K 73.5, half Ca 59.5); chloride 76.31 and bicarbonate 44.5 from the CRC Handbook, from memory";
+        "Lange’s Handbook of Chemistry, Table 8.32: limiting equivalent ionic conductivities at 25 °C (Na 50.11, K 73.5, half Ca 59.5); chloride 76.31 and bicarbonate 44.5 from the CRC Handbook, from memory";
     SALT_CONDUCTIVITY = "EC-10", Sourced, "Richardson and others 2017",
         "Richardson M, Sentlinger G, Moore RD, Zimmermann A (2017) Confluence 1(2): 0.486 mg/L of salt for each µS/cm, ± 2.8 %, background under 500 µS/cm";
     IONIC_CONDUCTIVITY = "EC-M12", Sourced, "McCleskey and others 2012",
@@ -93,7 +93,7 @@ citations! {
         "McCleskey RB, Nordstrom DK, Ryan JN, Ball JW (2012) Geochim. Cosmochim. Acta 77:369-382: for HCO3- and CO3-2 two public implementations differ in signs; those that give the known limiting conductivity of carbonate are used";
     FARADAY = "EL-01", FromMemory, "Faraday constant, CODATA",
         "Faraday constant 96,485.33212 C/mol, CODATA 2018 and 2022 (exact), from memory";
-    RELEASE = "EL-02", Derived, "Faraday's law, two charges an atom",
+    RELEASE = "EL-02", Derived, "Faraday’s law, two charges an atom",
         "Derived: 63.546 / (2 × 96,485.33212) = 0.329304 mg/C = 1.1855 g/Ah; that it holds in practice: Walraven, Pool, Chapman (2015) J. Water Process Eng. 8:119-125";
     REFERENCE_EVAPORATION = "EV-06", Sourced, "FAO-56",
         "Allen RG, Pereira LS, Raes D, Smith M (1998) Crop evapotranspiration, FAO Irrigation and Drainage Paper 56: equations 6 to 52, its examples 17, 18 and 20 reproduced";
@@ -103,8 +103,8 @@ citations! {
         "Shuttleworth WJ (1993) as reproduced in encyclopedic pages: E = (Δ R_n + γ 6.43 (1 + 0.536 u_2) (e_s - e_a)) / (λ (Δ + γ)), mm a day, water's albedo 0.08";
     BUCKET_TEST = "FL-01", Sourced, "bucket and stopwatch",
         "Hydraulics laboratory sheet, Water Flow Measurement by Bucket Method: flow = volume / time";
-    NOTCH = "FL-03", Sourced, "90° notch, Q = 2.49 H^2.48 in feet",
-        "90° V-notch: Q = 2.49 H^2.48 (cubic feet a second, feet); origin US Bureau of Reclamation, Water Measurement Manual (from memory)";
+    NOTCH = "FL-03", Sourced, "90° notch, Q = 2.49 H to the power of 2.48 in feet",
+        "90° V-notch: Q = 2.49 H to the power of 2.48 (cubic feet a second, feet); origin US Bureau of Reclamation, Water Measurement Manual (from memory)";
     DEGREE_DEFINITION = "HU-01", Sourced, "one German degree is 10 mg/L of CaO",
         "Definition of the German degree of hardness, as in several unit tables";
     ATOMIC_WEIGHTS = "MM", Sourced, "CIAAW 2021",
@@ -117,12 +117,12 @@ citations! {
         "Durborow, Crosby, Brunson (1997) SRAC Publication 462, Nitrite in Fish Ponds: keep chloride at ten times nitrite or more";
     OXYGEN_SATURATION = "OX-01", FromMemory, "Benson and Krause 1984",
         "Benson and Krause (1984) oxygen in fresh water at 1 atm; coefficients from memory, values agree with a public library (gsw 3.6.23) within 0.001 mg/L";
-    SOLUBILITY = "T-05", Sourced, "supplier's safety sheet",
+    SOLUBILITY = "T-05", Sourced, "supplier’s safety sheet",
         "Safety sheets of the substance: sodium bicarbonate dissolves 6.9, 8.2 and 9.6 g in 100 g of water at 0, 10 and 20 °C";
     OXYGEN = "T-07", Sourced, "UF/IFAS FA-27",
         "UF/IFAS FA-27, Dissolved Oxygen for Fish Production: 5 mg/L for health, aerate at once below 4";
     TEMPERATURE_STEP = "T-09", Sourced, "fish-veterinary water page",
-        "A US fish-veterinary practice's water page: change under 1 °F a day";
+        "A US fish-veterinary practice’s water page: change under 1 °F a day";
     MEAN_DEPTH = "VO-08", Sourced, "mean of soundings",
         "Higginbotham B, Texas Cooperative Extension, The Tale of the Tape: the mean of soundings on crossing transects, zeros at the banks included";
     MEAN_DEPTH_SHORTCUT = "VO-10", Sourced, "0.4 of the greatest depth",

@@ -75,7 +75,7 @@ impl Writing<'_> {
                 let sum = format!("{} plus {add}", symbol_aloud(&self.symbol(node)));
                 if times.is_some() { format!("{} times 5 over 9", grouped(&sum)) } else { sum }
             }
-            Term::Solved { equation, .. } => (*equation).to_owned(),
+            Term::Solved { equation, .. } => equation_aloud(equation),
         }
     }
 
@@ -105,6 +105,24 @@ pub(super) fn symbol_aloud(symbol: &Symbol<'_>) -> String {
             format!("{} {}", letters(head), sub.join(" "))
         }
     }
+}
+
+/// An equation that stands as a text, sign by sign.
+fn equation_aloud(equation: &str) -> String {
+    let mut out = String::new();
+    for c in letters(equation).chars() {
+        match c {
+            '=' => out.push_str("equals"),
+            '·' => out.push_str(" times "),
+            '+' => out.push_str("plus"),
+            '−' => out.push_str("minus"),
+            '(' => out.push_str("open bracket "),
+            ')' => out.push_str(" close bracket"),
+            '₀'..='₉' => out.extend(char::from_digit(u32::from(c) - u32::from('₀'), 10)),
+            c => out.push(c),
+        }
+    }
+    out.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// Greek letters by name, each a word of its own.

@@ -4,10 +4,11 @@ use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::rc::Rc;
 
-use serde_json::{Value, json};
+use serde::Serialize;
 
 use super::aloud::symbol_aloud;
-use super::figure::{Expr, Figure, Node, Source, Way};
+use super::figure::{Expr, Figure, Node, Source};
+use super::json;
 use super::keyed::keyed;
 use super::spoken::Spoken;
 use super::term::{Piece, Term, Writing, is_number, of_line, split, symbol_pieces};
@@ -159,12 +160,12 @@ impl Book {
         Numbered { names, lines: lines.into() }
     }
 
-    /// Every figure as JSON: a list of `{id, title, symbols, expression, inputs, value, unit, citation, status}`.
+    /// Every figure for JSON: a list of `{id, title, symbols, expression, inputs, value, unit, citation, status}`.
     #[must_use]
-    pub fn json(&self) -> Value {
+    pub fn json(&self) -> Vec<impl Serialize> {
         let Numbered { names, lines } = self.numbered();
         let writing = Writing { spoken: &self.spoken, names };
-        Value::Array(lines.iter().map(|line| line_json(line, writing)).collect())
+        lines.iter().map(|line| json::Line::of(line, writing)).collect()
     }
 }
 
@@ -274,7 +275,7 @@ fn group_of(node: &Node) -> &str {
     node.name.as_ref().and_then(|n| n.id.split('.').next()).unwrap_or_default()
 }
 
-fn operands(expr: &Expr) -> Vec<&Rc<Node>> {
+pub(super) fn operands(expr: &Expr) -> Vec<&Rc<Node>> {
     match expr {
         Expr::Leaf { .. } => Vec::new(),
         Expr::Add(a, b) | Expr::Sub(a, b) | Expr::Mul(a, b) | Expr::Div(a, b) | Expr::Power(a, b) => vec![a, b],
@@ -299,7 +300,7 @@ fn visit<'n>(node: &'n Rc<Node>, seen: &mut BTreeSet<&'n str>, ordered: &mut Vec
 }
 
 /// What a line uses directly: leaves and other lines, in reading order, each once.
-fn direct<'a>(expr: &'a Expr, found: &mut Vec<&'a Rc<Node>>) {
+pub(super) fn direct<'a>(expr: &'a Expr, found: &mut Vec<&'a Rc<Node>>) {
     for operand in operands(expr) {
         let known = found.iter().any(|f| Rc::ptr_eq(f, operand) || same_symbol(f, operand));
         if operand.name.is_some() || matches!(operand.expr, Expr::Leaf { .. }) {
@@ -487,89 +488,7 @@ impl Line {
 }
 
 /// The unit in which a rounding step is named.
-fn step_unit(unit: &'static Unit, spoken: &Spoken) -> &'static Unit {
+pub(super) fn step_unit(unit: &'static Unit, spoken: &Spoken) -> &'static Unit {
     let shown = spoken.unit(unit);
     if (shown.size / unit.size - 1.0).abs() < 1e-12 { shown } else { unit }
-}
-
-fn tree(node: &Node, top: bool, writing: Writing<'_>) -> Value {
-    if !top && let Some(name) = &node.name {
-        return json!({ "line": name.id });
-    }
-    let all = |op: &str, list: &[&Rc<Node>]| json!({ "op": op, "of": list.iter().map(|n| tree(n, false, writing)).collect::<Vec<_>>() });
-    let of = operands(&node.expr);
-    match &node.expr {
-        Expr::Leaf { unit, .. } => {
-            let symbol = writing.names.symbol(node);
-            let unit = writing.spoken.unit(unit);
-            json!({ "symbol": symbol, "value": unit.of(node.si), "unit": unit.symbol })
-        }
-        Expr::Add(..) | Expr::Sum(_) => all("add", &of),
-        Expr::Sub(..) => all("subtract", &of),
-        Expr::Mul(..) => all("multiply", &of),
-        Expr::Div(..) => all("divide", &of),
-        Expr::Sqrt(_) => all("square root", &of),
-        Expr::Ln(_) => all("natural logarithm", &of),
-        Expr::Exp(_) => all("e to the", &of),
-        Expr::Ten(_) => all("ten to the", &of),
-        Expr::Power(..) => all("power", &of),
-        Expr::Min(_) => all("smallest", &of),
-        Expr::Max(_) => all("largest", &of),
-        Expr::Same(_) => all("same", &of),
-        Expr::Round(inner, rounding) => {
-            let unit = step_unit(rounding.unit, writing.spoken);
-            json!({
-                "op": match rounding.way { Way::Down => "round down", Way::Up => "round up" },
-                "step": unit.of(rounding.step), "unit": unit.symbol, "of": [tree(inner, false, writing)],
-            })
-        }
-        Expr::Solved { equation, residual, iterations, .. } => json!({
-            "op": "solve", "equation": equation, "residual": residual, "iterations": iterations,
-            "of": of.iter().map(|n| tree(n, false, writing)).collect::<Vec<_>>(),
-        }),
-    }
-}
-
-fn line_json(line: &Line, writing: Writing<'_>) -> Value {
-    let mut found = Vec::new();
-    direct(&line.node.expr, &mut found);
-    let inputs: Vec<Value> = found
-        .iter()
-        .map(|used| match (&used.name, &used.expr) {
-            (Some(name), _) => {
-                let unit = writing.spoken.unit(name.unit);
-                json!({
-                    "symbol": writing.names.symbol(used), "title": name.title, "value": unit.of(used.si), "unit": unit.symbol,
-                    "line": name.id,
-                })
-            }
-            (None, Expr::Leaf { title, unit, source, .. }) => {
-                let symbol = writing.names.symbol(used);
-                let origin = match source {
-                    Source::Stated(place) => place.clone(),
-                    Source::Cited(citation) => format!("{} ({})", citation.short, citation.id),
-                    Source::Counted => "counted by the plan".to_owned(),
-                };
-                let unit = writing.spoken.unit(unit);
-                json!({ "symbol": symbol, "title": title, "value": unit.of(used.si), "unit": unit.symbol, "origin": origin })
-            }
-            _ => Value::Null,
-        })
-        .collect();
-    let citations: Vec<Value> =
-        line.citations().iter().map(|c| json!({ "id": c.id, "words": c.full, "status": c.status.words() })).collect();
-    json!({
-        "id": line.id,
-        "title": line.title,
-        "symbols": line.equation_text(),
-        "keyed": line.keyed_text(),
-        "expression": tree(&line.node, true, writing),
-        "inputs": inputs,
-        "value": line.unit.of(line.node.si),
-        "unit": line.unit.symbol,
-        "citation": citations,
-        "status": line.status.words(),
-        "remarks": line.node.remarks,
-        "used_by": line.used_by,
-    })
 }

@@ -8,6 +8,7 @@ mod aloud;
 mod book;
 mod dims;
 mod figure;
+mod json;
 mod keyed;
 mod spoken;
 mod term;

@@ -9,6 +9,10 @@ use weirbook::page::fonts::Fonts;
 use weirbook::plan::{Texts, decide};
 use weirbook::{Choices, Job, Shipped, Supplies, prepare, render, site};
 
+/// As in the program.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 const SITE: &str = include_str!("../../demo-sites/quoyle-end/site.toml");
 const LOG: &str = include_str!("../../demo-sites/quoyle-end/log.csv");
 
@@ -122,5 +126,62 @@ mod stages {
         let document = compose_from(&job(), &fonts);
         let pages = layout::typeset(&document, &fonts).pages;
         bencher.bench_local(|| weirbook::pdf::write::write(black_box(&pages), &document, &fonts, &[]).unwrap().len());
+    }
+}
+
+/// A care plan of so many pages under a letterhead with a logo. What it takes to typeset and to write grows with its
+/// length, and no faster.
+mod length {
+    use super::*;
+    use weirbook::page::{Art, Block, BlockKind, Document, Inline, Letterhead};
+    use weirbook::{layout, pdf};
+
+    const LOGO: &[u8] = include_bytes!("../../demo-sites/quoyle-end/letterhead.svg");
+
+    /// The plan without its numbered lines, from the start again as often as it takes: those name every page that leads to
+    /// them, and would be longer in a longer plan.
+    fn document(pages: usize, fonts: &Fonts) -> Document {
+        let (mut document, _) = weirbook::set(&job(), Edition::CarePlan, &Shipped, fonts).unwrap();
+        let art: Art = weirbook::cli::art::read(LOGO).unwrap();
+        document.letterhead = document.letterhead.map(|head| Letterhead { art: Some(art), ..head });
+        assert!(document.letterhead.is_some(), "the first page has a letterhead");
+        let mut blocks = std::mem::take(&mut document.blocks);
+        let plan = blocks.iter().position(|block| matches!(block.kind, BlockKind::Lines(_))).unwrap();
+        blocks.truncate(plan);
+        let counts: Vec<usize> = (0..pages * plan).collect();
+        let most = counts.partition_point(|&count| {
+            document.blocks = first(count, &blocks);
+            layout::typeset(&document, fonts).pages.pages.len() <= pages
+        });
+        document.blocks = first(most - 1, &blocks);
+        document
+    }
+
+    /// Each paragraph ends with a number of its own: one that stood there before would be known already.
+    fn first(count: usize, blocks: &[Block]) -> Vec<Block> {
+        let mut blocks: Vec<Block> = blocks.iter().cycle().take(count).cloned().collect();
+        for (number, block) in blocks.iter_mut().enumerate() {
+            if let BlockKind::Paragraph(paragraph) = &mut block.kind {
+                paragraph.text.push(Inline::Text(format!(" {number}")));
+            }
+        }
+        blocks
+    }
+
+    fn made(document: &Document, fonts: &Fonts) -> (usize, usize) {
+        let set = layout::typeset(document, fonts).pages;
+        let bytes = pdf::write::write(&set, document, fonts, &[]).unwrap();
+        (set.pages.len(), bytes.len())
+    }
+
+    /// Ten pages should take at most 12 ms, and two hundred at most 22 times as long.
+    #[divan::bench(args = [10, 200])]
+    fn typeset_and_write(bencher: Bencher, pages: usize) {
+        let fonts = fonts();
+        let document = document(pages, &fonts);
+        let (count, bytes) = made(&document, &fonts);
+        assert_eq!(count, pages);
+        assert!(bytes <= pages * 15_000, "{pages} pages take {bytes} bytes");
+        bencher.bench_local(|| made(black_box(&document), &fonts));
     }
 }

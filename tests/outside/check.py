@@ -78,35 +78,64 @@ def bare(text):
     return re.sub(r"[\s\u00a0-]+", "", text)
 
 
-def rows(path):
-    """The rows of all tables, from the structure tree, each the words of its cells."""
-    found, table = [], None
+def tables(path):
+    """All tables from the structure tree: rows of cells, each its words. Line numbers in the margin are left aside: they are
+    drawn after the row they belong to."""
+    found, table, link = [], None, None
     for line in said_by("pdfinfo", "-struct-text", path).splitlines():
         depth, words = len(line) - len(line.lstrip()), line.strip()
+        if link is not None and words and depth <= link:
+            link = None
         if re.match(r"Table\b", words):
             table = depth
+            found.append([])
         elif table is not None and words and depth <= table:
             table = None
         elif table is not None and words == "TR":
-            found.append([])
+            found[-1].append([])
         elif table is not None and re.match(r"T[HD]\b", words):
-            found[-1].append("")
-        elif table is not None and words.startswith('"') and found and found[-1]:
-            found[-1][-1] += words[1:-1]
+            found[-1][-1].append("")
+        elif table is not None and re.match(r"Link\b", words):
+            link = depth
+        elif table is not None and words.startswith('"') and found[-1] and found[-1][-1]:
+            if link is None or not re.fullmatch(r'"[\d, ]+"', words):
+                found[-1][-1][-1] += words[1:-1]
     return found
 
 
 def words_come_out(path):
-    """What is wrong with the text that pdftotext returns, and how many things were looked at."""
+    """What is wrong with the text that pdftotext returns in each of its modes, and how many things were looked at.
+
+    As drawn (-raw), every row is one run, from its name to its last cell. As it stands on the page (-layout), every row of
+    one line is one line. By default pdftotext takes gaps for columns, and finds a table by squares of four cells that line up:
+    a cell beside or between empty ones, or under a row of another height, belongs to no square and is put after the table. So
+    there rows are asked for in tables without empty cells whose rows have one line each; in others every cell comes out.
+    """
     wrong = []
-    text, drawn = said_by("pdftotext", path, "-"), bare(said_by("pdftotext", "-raw", path, "-"))
-    for each in re.findall("[\ufb00-\ufb06\ue000-\uf8ff\ufffd\u00ad\u200b]", text):
+    text, raw, layout = (said_by("pdftotext", *mode, path, "-") for mode in ([], ["-raw"], ["-layout"]))
+    for each in re.findall("[\ufb00-\ufb06\ue000-\uf8ff\ufffd\u00ad\u200b]", text + raw + layout):
         wrong.append(f"U+{ord(each):04X} comes out")
-    tables = rows(path)
-    for row in tables:
-        if bare("".join(row)) not in drawn:
-            wrong.append(f"a row does not come out whole: {' | '.join(row)}")
-    return wrong, 1 + len(tables)
+    default, drawn = bare(text), bare(raw)
+    drawn_lines, laid_lines = ([bare(line) for line in each.splitlines()] for each in (raw, layout))
+    seen = 1
+    for table in tables(path):
+        # A column of drawings has no words to come out.
+        drawings = {n for n in range(max(map(len, table))) if not any(bare("".join(row[n:n + 1])) for row in table[1:])}
+        filled = all(bare(cell) for row in table[1:] for n, cell in enumerate(row) if n not in drawings)
+        on_one_line = [any(bare("".join(row)) in line for line in drawn_lines) for row in table]
+        even = filled and all(on_one_line)
+        for row, one_line in zip(table, on_one_line):
+            words, name = bare("".join(row)), " | ".join(row)
+            seen += 3
+            if words not in drawn:
+                wrong.append(f"a row does not come out whole as drawn: {name}")
+            if one_line and not any(words in line for line in laid_lines):
+                wrong.append(f"a row does not come out on one line as laid out: {name}")
+            if even and words not in default:
+                wrong.append(f"a row does not come out whole: {name}")
+            if one_line and not even and not all(bare(cell) in default for cell in row):
+                wrong.append(f"a cell does not come out: {name}")
+    return wrong, seen
 
 
 def look(path):
