@@ -237,7 +237,8 @@ fn workings_text(job: &Job) -> serde_json::Result<String> {
         text += &serde_json::to_string(line)?;
     }
     text += "\n]\n";
-    Ok(text)
+    // No-break spaces are for the page; whoever searches this types ordinary ones.
+    Ok(text.replace(['\u{a0}', '\u{202f}'], " "))
 }
 
 /// How far a shed sheet may be cut down: the templates say what goes at each step.
