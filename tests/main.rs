@@ -8,6 +8,7 @@ mod demos;
 mod drawing;
 mod evaporation;
 mod font_program;
+mod formula;
 mod golden;
 mod ions;
 mod laws;

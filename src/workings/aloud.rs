@@ -97,7 +97,7 @@ fn grouped(words: &str) -> String {
 /// A symbol in words: `V_low` is "V low", `ΔK` "Delta K", `M(NaHCO₃)` "M of NaHCO₃".
 pub(super) fn symbol_aloud(symbol: &Symbol<'_>) -> String {
     match symbol {
-        Symbol::Number(words) => words.replace('½', "one half"),
+        Symbol::Number(words) => words.replace('½', "one half").replace('/', " per ").replace('−', "minus "),
         Symbol::Function(head, inner) => format!("{} of {inner}", letters(head)),
         Symbol::Variable(head, "") => letters(head),
         Symbol::Variable(head, sub) => {
