@@ -670,6 +670,13 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
     let number = |f: &Option<Figure<crate::units::MassConcentration>>| {
         f.as_ref().map(|f| figure(lines, f, reader.number("total-copper", f.si())))
     };
+    // Most of a spell lies below stop; where rounding would print the two alike, the word says so.
+    let stop = source.plan.limits.as_ref().map(|l| reader.quantity("total-copper", l.stop.si()));
+    let most = s.spell_end.as_ref().map(|f| {
+        let words = reader.quantity("total-copper", f.si());
+        let words = if stop.as_ref() == Some(&words) { format!("under {words}") } else { words };
+        figure(lines, f, words)
+    });
     let spells: Vec<Value> = s
         .spells
         .iter()
@@ -689,7 +696,7 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
         "spell_count" => count_word(s.spells.len() as u64),
         "no_spell" => s.no_spell,
         "rest_most" => copper(&s.rest_most), "rest_least" => number(&s.rest_least),
-        "spell_start" => copper(&s.spell_start), "spell_end" => copper(&s.spell_end), "spell_mean" => copper(&s.spell_mean),
+        "spell_start" => copper(&s.spell_start), "spell_end" => most, "spell_mean" => copper(&s.spell_mean),
         "loss_from_log" => s.loss == LossOrigin::Log,
         "known" => !s.releases.is_empty(),
         "table" => s.table.iter().map(|(level, days)| map! {
