@@ -8,7 +8,7 @@ use minijinja::{Error, Output, State};
 
 use super::template::{Prepared, pieces};
 use crate::plan::{mass_words, spoken, time_words, volume_unit, volume_words, with_unit};
-use crate::site::{Country, Site};
+use crate::site::{Country, MONTHS, Site};
 use crate::units::table::{self, Unit};
 use crate::units::{Digits, Mass, Si, System, Time, Volume, group, plain};
 use crate::workings::Way;
@@ -22,20 +22,6 @@ pub struct Reader {
     copper: Shown,
 }
 
-const MONTHS: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
 const DAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 
 /// A reading's unit, its symbol in print, and its decimals.

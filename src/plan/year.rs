@@ -12,7 +12,7 @@ use crate::reference::{
     FEED_NITROGEN, LOSS_PER_DEGREE, OPEN_WATER, OPEN_WATER_FACTOR, OPEN_WATER_PENMAN, REFERENCE_EVAPORATION, Substance,
     WINDOW_HIGH_DKH, WINDOW_LOW_DKH, substance,
 };
-use crate::site::{AnimalKind, CareWhat, Depth, MONTH_DAYS, Readings, Section, Shape, TopUpBy, Twelve, Visit};
+use crate::site::{AnimalKind, CareWhat, Depth, MONTH_DAYS, MONTHS, Readings, Section, Shape, TopUpBy, Twelve, Visit};
 use crate::units::table::{
     CELSIUS, CUBIC_METRE, DAYS, DEGREE, DEGREE_GH, DEGREE_KH, GRAMS_A_DAY, HOUR, LITRE, MEGAJOULES, METRES_PER_SECOND,
     MICROSIEMENS, MILLIGRAMS, MILLIMETRE, MILLIMETRES_A_DAY, MILLIMOLES_PER_LITRE, MOLE, ONE, Unit, weight,
@@ -428,21 +428,6 @@ fn month_value<Q: Si>(twelve: &Twelve<Q>, month: usize) -> Option<f64> {
     twelve.as_ref().and_then(|t| t.value.get(month)).map(|q| q.si())
 }
 
-const MONTH_NAMES: [&str; 12] = [
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-];
-
 /// A month in a symbol: `Jan`.
 fn short(month0: usize) -> &'static str {
     let name = month_name(month0);
@@ -452,7 +437,7 @@ fn short(month0: usize) -> &'static str {
 /// The name of a month, January as 0.
 #[must_use]
 pub fn month_name(month0: usize) -> &'static str {
-    MONTH_NAMES.get(month0).copied().unwrap_or("")
+    MONTHS.get(month0).copied().unwrap_or("")
 }
 
 fn sun(desk: &mut Desk<'_>) -> Result<Sun, NoYear> {

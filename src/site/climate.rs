@@ -261,7 +261,8 @@ fn ordered(normals: &Normals, c: &mut Complaints<'_>) {
     }
 }
 
-pub(super) const MONTHS: [&str; 12] = [
+/// The months by name, January first.
+pub const MONTHS: [&str; 12] = [
     "January",
     "February",
     "March",

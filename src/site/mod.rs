@@ -21,7 +21,7 @@ use chrono::NaiveDate;
 use toml::de::DeTable;
 
 pub use self::blank::{blank_log, blank_site};
-pub use self::climate::{Climate, DayWeather, MONTH_DAYS, Normals, Twelve};
+pub use self::climate::{Climate, DayWeather, MONTH_DAYS, MONTHS, Normals, Twelve};
 pub use self::model::*;
 pub use self::text::{decode, mistaken};
 use self::written::Table;
