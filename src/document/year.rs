@@ -99,8 +99,8 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
         .map(|m| {
             map! {
                 "name" => month_words(m, reader),
-                "evaporation" => reader.number("rain", m.evaporation),
-                "rain" => reader.number("rain", m.rain),
+                "evaporation" => reader.number("rain", m.evaporation.si()),
+                "rain" => reader.number("rain", m.rain.si()),
                 "top_up" => volume(reader, m.top_up.si()),
                 "hardness" => reader.number(HARDNESS, m.hardness.si()),
                 "general" => reader.number("general-hardness", m.general.si()),
@@ -108,7 +108,16 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
                 "outside" => outside(m.hardness.si()),
                 "marks" => marks(
                     lines,
-                    [m.top_up.id(), m.hardness.id(), m.conductivity.id()].into_iter().flatten(),
+                    [
+                        m.evaporation.id(),
+                        m.rain.id(),
+                        m.top_up.id(),
+                        m.hardness.id(),
+                        m.general.id(),
+                        m.conductivity.id(),
+                    ]
+                    .into_iter()
+                    .flatten(),
                 ),
             }
         })

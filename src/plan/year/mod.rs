@@ -1,0 +1,338 @@
+//! The water year: what the next twelve months do to this pond if nobody does more than the site file and this plan say.
+//!
+//! [`forecast`] gathers what the balance needs (basin, weather, supply, care), runs it, and turns what came of it into
+//! figures: a month's top-up and hardness are the month's account, whose entries the daily balance made.
+
+mod account;
+mod care;
+mod model;
+mod sun;
+
+use chrono::NaiveDate;
+
+use self::account::{Account, depths};
+use self::model::Model;
+use super::{Correction, Desk, Missing, Schedule, VolumePlan, WaterPlan};
+use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
+use crate::site::MONTHS;
+use crate::units::table::{DEGREE_KH, LITRE, MICROSIEMENS};
+use crate::units::{CarbonateHardness, Conductivity, GeneralHardness, Length, MassConcentration, Volume};
+use crate::water::balance::{self, Chemistry as _, Evening, Flow, Ledger, solute};
+use crate::water::weather::Method;
+use crate::workings::{Figure, sum};
+
+/// Days of a forecast.
+pub const YEAR_DAYS: usize = 365;
+/// Degrees of carbonate hardness a flow must have moved to be named among the reasons.
+const WORTH_NAMING: f64 = 0.1;
+
+/// Which way carbonate hardness leaves the window.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// Under it.
+    Soft,
+    /// Over it.
+    Hard,
+}
+
+/// How carbonate hardness stands to the window over the year.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Course {
+    /// Inside on every day, once this plan's corrections are done.
+    Inside,
+    /// Leaves on this day.
+    Leaves(NaiveDate, Side),
+    /// Outside on every day.
+    Outside(Side),
+}
+
+/// One flow among the reasons: how much it moved carbonate hardness.
+#[derive(Clone, Debug)]
+pub struct Reason {
+    /// Which.
+    pub flow: Flow,
+    /// By how much, down negative.
+    pub change: Figure<CarbonateHardness>,
+}
+
+/// A month of the forecast, whole or cut by the start or the end of the year.
+#[derive(Clone, Debug)]
+pub struct Month {
+    /// First day.
+    pub first: NaiveDate,
+    /// Last day.
+    pub last: NaiveDate,
+    /// Evaporation, falls included, as a depth of the open surface.
+    pub evaporation: Figure<Length>,
+    /// Rain.
+    pub rain: Figure<Length>,
+    /// Water topped up.
+    pub top_up: Figure<Volume>,
+    /// Carbonate hardness on the last day.
+    pub hardness: Figure<CarbonateHardness>,
+    /// General hardness on the last day.
+    pub general: Figure<GeneralHardness>,
+    /// Conductivity on the last day.
+    pub conductivity: Figure<Conductivity>,
+}
+
+/// Chlorine that a float valve lets in.
+#[derive(Clone, Debug)]
+pub struct ValveChlorine {
+    /// mg/L a day in the month with the most top-up.
+    pub a_day: Figure<MassConcentration>,
+    /// That month, January as 0.
+    pub month: usize,
+}
+
+/// One day of the series.
+#[derive(Clone, Copy, Debug)]
+pub struct Daily {
+    /// The day.
+    pub date: NaiveDate,
+    /// Water and matter in the evening.
+    pub evening: Evening,
+    /// Water temperature, °C.
+    pub celsius: f64,
+    /// pH at rest with the air.
+    pub ph: f64,
+    /// µS/cm at 25 °C.
+    pub conductivity: f64,
+}
+
+impl Daily {
+    /// Carbonate hardness, mol of charge/m³.
+    #[must_use]
+    pub fn hardness(&self) -> f64 {
+        self.evening.water[solute::ALKALINITY]
+    }
+
+    /// Calcium and magnesium, mol/m³.
+    #[must_use]
+    pub fn general(&self) -> f64 {
+        self.evening.water[solute::CALCIUM] + self.evening.water[solute::MAGNESIUM]
+    }
+}
+
+/// The forecast.
+#[derive(Clone, Debug)]
+pub struct YearPlan {
+    /// The visit it starts from.
+    pub first: NaiveDate,
+    /// Where the weather comes from, in the contractor's words.
+    pub origin: String,
+    /// How evaporation was found.
+    pub method: Method,
+    /// Every day, the first after the visit.
+    pub days: Vec<Daily>,
+    /// Every month.
+    pub months: Vec<Month>,
+    /// How hardness stands to the window.
+    pub course: Course,
+    /// The days over which the reasons count.
+    pub reasons_over: (NaiveDate, NaiveDate),
+    /// Why hardness moves, the strongest flow first.
+    pub reasons: Vec<Reason>,
+    /// The change they add up to, with its line.
+    pub change: Figure<CarbonateHardness>,
+    /// Carbonate hardness it starts from.
+    pub start: Figure<CarbonateHardness>,
+    /// Lowest and highest carbonate hardness from the day it is inside, mol/m³, and their days.
+    pub lowest: (f64, NaiveDate),
+    /// As [`YearPlan::lowest`].
+    pub highest: (f64, NaiveDate),
+    /// Top-up of the year.
+    pub top_up: Figure<Volume>,
+    /// What evaporates in a year, as a depth, and the same by Penman's open-water form where the weather tells it.
+    pub evaporation: (Figure<Length>, Option<Figure<Length>>),
+    /// On which side of the window the supply is, if it is outside.
+    pub supply: Option<Side>,
+    /// The first day on which conductivity passes its target, where there is one.
+    pub salt_over: Option<NaiveDate>,
+    /// What a float valve on chlorinated supply lets in.
+    pub valve: Option<ValveChlorine>,
+}
+
+/// Why there is no forecast.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum NoYear {
+    /// The site file gives no climate.
+    NoClimate,
+    /// There is weather, but neither temperatures nor a measured drop.
+    NoEvaporation,
+    /// Carbonate hardness was never read.
+    NoHardness,
+    /// The supply was not tested.
+    NoSupply,
+    /// No surface of the water is known.
+    NoSurface,
+}
+
+impl NoYear {
+    /// Its name for templates.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            NoYear::NoClimate => "no-climate",
+            NoYear::NoEvaporation => "no-evaporation",
+            NoYear::NoHardness => "no-hardness",
+            NoYear::NoSupply => "no-supply",
+            NoYear::NoSurface => "no-surface",
+        }
+    }
+
+    /// What is lacking, and how to come by it.
+    #[must_use]
+    pub fn words(self) -> (&'static str, &'static str) {
+        match self {
+            NoYear::NoClimate => (
+                "weather of the place",
+                "`[climate]` in the site file: twelve monthly normals of the nearest weather station, and the latitude",
+            ),
+            NoYear::NoEvaporation => (
+                "evaporation",
+                "highest and lowest temperatures in `[climate]`, or the drop of a day in a floating bucket in the log",
+            ),
+            NoYear::NoHardness => ("carbonate hardness", "drop test, 0.5 °dKH a step on 10 mL"),
+            NoYear::NoSupply => ("carbonate hardness of the supply", "the same drop test, at the tap"),
+            NoYear::NoSurface => ("surface of the water", "length and width by tape, in `[[volume.section]]`"),
+        }
+    }
+}
+
+/// The name of a month, January as 0.
+#[must_use]
+pub fn month_name(month0: usize) -> &'static str {
+    MONTHS.get(month0).copied().unwrap_or("")
+}
+
+/// The window's edges, mol/m³.
+fn edges() -> (f64, f64) {
+    (DEGREE_KH.si(WINDOW_LOW_DKH), DEGREE_KH.si(WINDOW_HIGH_DKH))
+}
+
+fn side(hardness: f64) -> Option<Side> {
+    let (low, high) = edges();
+    // The same forgiveness of the last bit as everywhere.
+    if hardness < low * (1.0 - 1e-9) {
+        Some(Side::Soft)
+    } else if hardness >= high * (1.0 - 1e-9) {
+        Some(Side::Hard)
+    } else {
+        None
+    }
+}
+
+/// The course of hardness against the window, and the day from which it counts: the first inside, or the start.
+fn course(days: &[Daily]) -> (Course, usize) {
+    let hardness = |d: &Daily| d.hardness();
+    let inside = days.iter().position(|d| side(hardness(d)).is_none());
+    let Some(from) = inside else {
+        return (Course::Outside(days.first().and_then(|d| side(hardness(d))).unwrap_or(Side::Soft)), 0);
+    };
+    let out = days.iter().enumerate().skip(from).find_map(|(i, d)| side(hardness(d)).map(|s| (i, s)));
+    match out {
+        Some((i, side)) => (Course::Leaves(days.get(i).map_or(NaiveDate::MIN, |d| d.date), side), from),
+        None => (Course::Inside, from),
+    }
+}
+
+/// The forecast of the twelve months after the last visit that read carbonate hardness. `minerals`: the highest conductivity
+/// there should be, S/m, where there is such a target.
+pub fn forecast(
+    desk: &mut Desk<'_>,
+    volume: &VolumePlan,
+    correction: &Correction,
+    schedule: Option<&Schedule>,
+    minerals: Option<f64>,
+    ions: Option<&WaterPlan>,
+) -> Result<YearPlan, NoYear> {
+    let found = run(desk, volume, correction, schedule, minerals, ions);
+    if let Err(why) = &found {
+        let (what, measure) = why.words();
+        desk.miss(Missing::new(what, measure));
+    }
+    found
+}
+
+fn run(
+    desk: &mut Desk<'_>,
+    volume: &VolumePlan,
+    correction: &Correction,
+    schedule: Option<&Schedule>,
+    minerals: Option<f64>,
+    ions: Option<&WaterPlan>,
+) -> Result<YearPlan, NoYear> {
+    let model = Model::gather(desk, volume, correction, schedule, ions)?;
+    let first = model.first;
+    let mut days = Vec::with_capacity(YEAR_DAYS);
+    let mut ledgers: Vec<Ledger> = Vec::with_capacity(YEAR_DAYS);
+    let mut pond = model.begin;
+    for ((date, sky), care) in model.dates.iter().zip(&model.sky).zip(&model.care) {
+        let mut ledger = Ledger::default();
+        let evening = balance::day(&model.setting, &model.chemistry, sky, care, &mut pond, &mut ledger);
+        days.push(Daily {
+            date: *date,
+            evening,
+            celsius: sky.celsius,
+            ph: model.chemistry.ph(&sky.warmth, &evening.water),
+            conductivity: model.chemistry.conductivity(&sky.warmth, &evening.water),
+        });
+        ledgers.push(ledger);
+    }
+    let account = Account { model: &model, days: &days, ledgers: &ledgers };
+    account.closing(desk);
+    let months = account.months(desk);
+    let (course, from) = course(&days);
+    let until = match course {
+        Course::Leaves(date, _) => days.iter().position(|d| d.date == date).unwrap_or(days.len() - 1),
+        _ => days.len() - 1,
+    };
+    // From the evening on which it is inside; from the start where it never is.
+    let (counts_from, opening) = match course {
+        Course::Outside(_) => (0, model.begin.concentration(solute::ALKALINITY)),
+        _ => (from + 1, days.get(from).map_or(0.0, |d| d.hardness())),
+    };
+    let (reasons, change) = account.reasons(desk, counts_from, until, opening);
+    let span_first = days.get(counts_from.min(until)).map_or(first, |d| d.date);
+    let span_last = days.get(until).map_or(first, |d| d.date);
+    let inside = days.iter().skip(from);
+    let ends = |better: fn(f64, f64) -> bool| {
+        inside.clone().fold((f64::NAN, first), |best, d| {
+            let hardness = d.hardness();
+            if best.0.is_nan() || better(hardness, best.0) { (hardness, d.date) } else { best }
+        })
+    };
+    let (lowest, highest) = (ends(|a, b| a < b), ends(|a, b| a > b));
+    let top_up = sum(&months.iter().map(|m| m.top_up.clone()).collect::<Vec<_>>()).named(
+        "year.top-up",
+        "Water topped up in the year",
+        "V_top",
+        &LITRE,
+    );
+    let top_up = desk.book.publish(top_up);
+    let salt_over = minerals
+        .map(|si| MICROSIEMENS.of(si))
+        .and_then(|target| days.iter().find(|d| d.conductivity > target).map(|d| d.date));
+    let valve = account.valve(desk);
+    let evaporation = depths(desk, &model.sun);
+    Ok(YearPlan {
+        evaporation,
+        supply: side(model.setting.supply[solute::ALKALINITY]),
+        first,
+        origin: model.origin.clone(),
+        method: model.sun.method,
+        months,
+        course,
+        reasons_over: (span_first, span_last),
+        reasons,
+        change,
+        start: desk.book.publish(model.start),
+        lowest,
+        highest,
+        top_up,
+        salt_over,
+        valve,
+        days,
+    })
+}
