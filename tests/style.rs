@@ -264,7 +264,7 @@ fn the_accent_draws_the_firm_the_step_rule_and_numbers_only() {
             match &item.draw {
                 Draw::Text(run) if run.ink == Ink::Accent => {
                     let text = run.text();
-                    let number = text.trim().chars().all(|c| c.is_ascii_digit() || ",[]".contains(c));
+                    let number = text.trim().chars().all(|c| c.is_ascii_digit() || ",[]–".contains(c));
                     assert!(number || run.face == Face::DisplaySemibold, "{place}: `{text}` in the firm's colour");
                 }
                 Draw::Path { fill, stroke, segments, .. } => {

@@ -109,12 +109,12 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
                 "marks" => marks(
                     lines,
                     [
-                        m.evaporation.id(),
-                        m.rain.id(),
                         m.top_up.id(),
                         m.hardness.id(),
                         m.general.id(),
                         m.conductivity.id(),
+                        m.evaporation.id(),
+                        m.rain.id(),
                     ]
                     .into_iter()
                     .flatten(),
@@ -139,8 +139,11 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
         "supply_side" => year.supply.map_or("", side),
         "date" => date.map(|d| reader.day_year(d)),
         "start" => figure_with(lines, year.start.id(), hardness(year.start.si())),
-        "lowest" => hardness(year.lowest.0), "lowest_on" => reader.day_year(year.lowest.1),
-        "highest" => hardness(year.highest.0), "highest_on" => reader.day_year(year.highest.1),
+        "lowest" => figure_with(lines, year.lowest.0.id(), hardness(year.lowest.0.si())),
+        "lowest_on" => reader.day_year(year.lowest.1),
+        "highest" => figure_with(lines, year.highest.0.id(), hardness(year.highest.0.si())),
+        "highest_on" => reader.day_year(year.highest.1),
+        "date_mark" => marks(lines, year.left.as_ref().and_then(Figure::id)),
         "reasons" => reasons,
         "reasons_from" => reader.day_year(year.reasons_over.0),
         "reasons_until" => reader.day_year(year.reasons_over.1),
@@ -154,7 +157,7 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
         "rain_unit" => reader.shown("rain").symbol,
         "hardness_unit" => reader.shown(HARDNESS).symbol,
         "general_unit" => reader.shown("general-hardness").symbol,
-        "salt_over" => year.salt_over.map(|d| reader.day_year(d)),
+        "salt_over" => year.salt_over.as_ref().map(|(date, found)| figure_with(lines, found.id(), reader.day_year(*date))),
         "valve" => year.valve.as_ref().map(|v| map! {
             "a_day" => figure_with(lines, v.a_day.id(), {
                 let shown = reader.shown("chlorine");

@@ -293,20 +293,30 @@ impl<'a> Setter<'a> {
         let frame = (self.grid.number_x, self.grid.number_width + 22.0);
         let parent = tag.unwrap_or(self.parent);
         let (mut x, mut y) = (self.grid.number_x, y);
-        let count = fresh.len();
-        for (index, number) in fresh.into_iter().enumerate() {
-            let comma = if index + 1 < count { "," } else { "" };
-            let set = self.set(&[Inline::Text(format!("{number}{comma}"))], &look, 1.0e6);
-            let target = Target::Line(number);
-            self.references.push((target.clone(), self.origin));
-            piece.marks.push(number);
+        let runs: Vec<&[u32]> = fresh.chunk_by(|one, next| one.checked_add(1) == Some(*next)).collect();
+        // Two are said one by one; from three on a run is shorter than its numbers.
+        let runs: Vec<&[u32]> =
+            runs.into_iter().flat_map(|run| run.chunks(if run.len() > 2 { run.len() } else { 1 })).collect();
+        for (index, run) in runs.iter().enumerate() {
+            let [number, rest @ ..] = run else { continue };
+            let comma = if index + 1 < runs.len() { "," } else { "" };
+            let (words, description) = match rest.last() {
+                Some(last) => (format!("{number}–{last}{comma}"), format!("lines {number} to {last}")),
+                None => (format!("{number}{comma}"), format!("line {number}")),
+            };
+            let set = self.set(&[Inline::Text(words)], &look, 1.0e6);
+            let target = Target::Line(*number);
+            for number in *run {
+                self.references.push((Target::Line(*number), self.origin));
+                piece.marks.push(*number);
+            }
             for line in set.lines {
                 if x + line.width > frame.0 + frame.1 {
                     x = self.grid.number_x;
                     y += look.leading;
                 }
                 let width = line.width;
-                let lead = Lead { target: target.clone(), description: format!("line {number}") };
+                let lead = Lead { target: target.clone(), description: description.clone() };
                 let leads = [lead];
                 let mut line = line;
                 for (_, link) in &mut line.runs {

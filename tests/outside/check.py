@@ -98,7 +98,7 @@ def tables(path):
         elif table is not None and re.match(r"Link\b", words):
             link = depth
         elif table is not None and words.startswith('"') and found[-1] and found[-1][-1]:
-            if link is None or not re.fullmatch(r'"[\d, ]+"', words):
+            if link is None or not re.fullmatch(r'"[\d, –]+"', words):
                 found[-1][-1][-1] += words[1:-1]
     return found
 

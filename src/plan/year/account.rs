@@ -1,6 +1,6 @@
 //! The books of a year turned into figures: each month's account, the reasons, and the line that proves they close.
 
-use chrono::Datelike as _;
+use chrono::{Datelike as _, NaiveDate};
 
 use super::model::Model;
 use super::sun::{Sun, short};
@@ -236,7 +236,11 @@ impl Account<'_> {
             );
         let general = desk.book.publish(general);
         let read = self.days.get(until).map_or(0.0, |d| d.conductivity);
-        let conductivity = desk.book.publish(conductivity_line(&water, read, &tag, &at, &month));
+        let conductivity = desk.book.publish(conductivity_line(
+            &water,
+            read,
+            (&format!("year.conductivity-{tag}"), &at, &format!("at the end of {month}")),
+        ));
         let (evaporation, rain) = self.depths(desk, from, until, (&tag, &at, &month));
         Month { first, last, evaporation, rain, top_up, hardness, general, conductivity }
     }
@@ -286,6 +290,27 @@ impl Account<'_> {
             &MILLIMETRE,
         );
         (desk.book.publish(evaporation), desk.book.publish(rain))
+    }
+
+    /// Carbonate hardness of one evening, with its line, and the day.
+    pub(super) fn evening(
+        &self,
+        desk: &mut Desk<'_>,
+        index: usize,
+        id: &str,
+        title: &str,
+        symbol: &str,
+    ) -> (Figure<CarbonateHardness>, NaiveDate) {
+        let pond = self.before(index + 1);
+        let date = self.days.get(index).map_or(self.model.first, |d| d.date);
+        let at = symbol.trim_start_matches("K_");
+        let charge = pond.amounts.get(solute::ALKALINITY).copied().unwrap_or(0.0);
+        let charge: Figure<AmountOfSubstance> =
+            booked(charge, &format!("n_{at}"), "charge of alkalinity that evening", &MOLE);
+        let volume: Figure<Volume> = booked(pond.volume, &format!("V_{at}"), "volume that evening", &CUBIC_METRE);
+        let title = format!("{title}, on {} {} {}", date.day(), month_name(date.month0() as usize), date.year());
+        let found = (charge / volume).meaning::<CarbonateHardness>().named(id, &title, symbol, &DEGREE_KH);
+        (desk.book.publish(found), date)
     }
 
     /// What each flow did to hardness between two evenings, and the change they add up to.
@@ -364,8 +389,14 @@ impl Account<'_> {
     }
 }
 
+/// Conductivity of the first evening on which it passes its target.
+pub(super) fn salty(day: &Daily) -> Figure<Conductivity> {
+    let on = format!("{} {} {}", day.date.day(), month_name(day.date.month0() as usize), day.date.year());
+    conductivity_line(&day.evening.water, day.conductivity, ("year.conductivity-over", "over", &format!("on {on}")))
+}
+
 /// Conductivity of a water with what went in.
-fn conductivity_line(water: &Solutes, found: f64, tag: &str, at: &str, month: &str) -> Figure<Conductivity> {
+fn conductivity_line(water: &Solutes, found: f64, (id, at, when): (&str, &str, &str)) -> Figure<Conductivity> {
     let names = ["alkalinity", "calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate", "nitrate"];
     let symbols = ["c_alk", "c_Ca", "c_Mg", "c_Na", "c_K", "c_Cl", "c_SO4", "c_NO3"];
     let inputs = names
@@ -384,12 +415,7 @@ fn conductivity_line(water: &Solutes, found: f64, tag: &str, at: &str, month: &s
         0.0,
         1,
     )
-    .named(
-        format!("year.conductivity-{tag}"),
-        &format!("Conductivity at the end of {month}"),
-        &format!("κ_{at}"),
-        &MICROSIEMENS,
-    )
+    .named(id, &format!("Conductivity {when}"), &format!("κ_{at}"), &MICROSIEMENS)
     .from_source(&crate::reference::IONIC_CONDUCTIVITY)
 }
 

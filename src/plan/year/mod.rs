@@ -10,7 +10,7 @@ mod sun;
 
 use chrono::NaiveDate;
 
-use self::account::{Account, depths};
+use self::account::{Account, depths, salty};
 use self::model::Model;
 use super::{Correction, Desk, Missing, Schedule, VolumePlan, WaterPlan};
 use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
@@ -137,18 +137,20 @@ pub struct YearPlan {
     pub change: Figure<CarbonateHardness>,
     /// Carbonate hardness it starts from.
     pub start: Figure<CarbonateHardness>,
-    /// Lowest and highest carbonate hardness from the day it is inside, mol/m³, and their days.
-    pub lowest: (f64, NaiveDate),
+    /// Carbonate hardness on the evening it is outside the window for the first time.
+    pub left: Option<Figure<CarbonateHardness>>,
+    /// Lowest carbonate hardness from the day it is inside, and its day.
+    pub lowest: (Figure<CarbonateHardness>, NaiveDate),
     /// As [`YearPlan::lowest`].
-    pub highest: (f64, NaiveDate),
+    pub highest: (Figure<CarbonateHardness>, NaiveDate),
     /// Top-up of the year.
     pub top_up: Figure<Volume>,
     /// What evaporates in a year, as a depth, and the same by Penman's open-water form where the weather tells it.
     pub evaporation: (Figure<Length>, Option<Figure<Length>>),
     /// On which side of the window the supply is, if it is outside.
     pub supply: Option<Side>,
-    /// The first day on which conductivity passes its target, where there is one.
-    pub salt_over: Option<NaiveDate>,
+    /// The first day on which conductivity passes its target, where there is one, and what it is then.
+    pub salt_over: Option<(NaiveDate, Figure<Conductivity>)>,
     /// What a float valve on chlorinated supply lets in.
     pub valve: Option<ValveChlorine>,
 }
@@ -296,14 +298,18 @@ fn run(
     let (reasons, change) = account.reasons(desk, counts_from, until, opening);
     let span_first = days.get(counts_from.min(until)).map_or(first, |d| d.date);
     let span_last = days.get(until).map_or(first, |d| d.date);
-    let inside = days.iter().skip(from);
-    let ends = |better: fn(f64, f64) -> bool| {
-        inside.clone().fold((f64::NAN, first), |best, d| {
-            let hardness = d.hardness();
-            if best.0.is_nan() || better(hardness, best.0) { (hardness, d.date) } else { best }
-        })
+    let at_end = |better: fn(f64, f64) -> bool| {
+        let of = |index: usize| days.get(index).map_or(f64::NAN, Daily::hardness);
+        (from..days.len()).reduce(|best, index| if better(of(index), of(best)) { index } else { best }).unwrap_or(from)
     };
-    let (lowest, highest) = (ends(|a, b| a < b), ends(|a, b| a > b));
+    let (lowest, highest) = (at_end(|a, b| a < b), at_end(|a, b| a > b));
+    let lowest = account.evening(desk, lowest, "year.lowest", "Lowest carbonate hardness", "K_least");
+    let highest = account.evening(desk, highest, "year.highest", "Highest carbonate hardness", "K_most");
+    let left = matches!(course, Course::Leaves(..)).then(|| {
+        account
+            .evening(desk, until, "year.leaves", "Outside the window for the first time: carbonate hardness", "K_out")
+            .0
+    });
     let top_up = sum(&months.iter().map(|m| m.top_up.clone()).collect::<Vec<_>>()).named(
         "year.top-up",
         "Water topped up in the year",
@@ -312,8 +318,8 @@ fn run(
     );
     let top_up = desk.book.publish(top_up);
     let salt_over = minerals
-        .map(|si| MICROSIEMENS.of(si))
-        .and_then(|target| days.iter().find(|d| d.conductivity > target).map(|d| d.date));
+        .and_then(|target| days.iter().find(|d| MICROSIEMENS.si(d.conductivity) > target))
+        .map(|day| (day.date, desk.book.publish(salty(day))));
     let valve = account.valve(desk);
     let evaporation = depths(desk, &model.sun);
     Ok(YearPlan {
@@ -328,6 +334,7 @@ fn run(
         reasons,
         change,
         start: desk.book.publish(model.start),
+        left,
         lowest,
         highest,
         top_up,
