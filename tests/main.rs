@@ -5,6 +5,7 @@ mod chem;
 mod complaints;
 mod decisions;
 mod demos;
+mod diagnosis;
 mod drawing;
 mod evaporation;
 mod font_program;

@@ -58,6 +58,11 @@ pub struct Panel {
     pub currents_known: bool,
     pub flow_stop: &'static str,
     pub least_conductivity: Option<f64>,
+    /// The step it gave at the last visit, set to full.
+    pub full_reached: Option<u32>,
+    /// Voltage (V) and cell constant (/cm), or a current (mA) with its conductivity (µS/cm).
+    pub cell: Option<(&'static str, f64, f64)>,
+    pub bar_state: &'static str,
 }
 
 #[derive(Clone, Debug)]
@@ -198,7 +203,21 @@ fn panel() -> impl Strategy<Value = Panel> {
                     (total * 100.0_f64).round() / 100.0
                 })
                 .collect();
-            Panel { currents, currents_known, flow_stop, least_conductivity }
+            // Tried or not, and what the bars look like: by the sum of the steps, as good as a draw.
+            let dice = (steps.iter().sum::<f64>() * 10.0).round() as u32;
+            Panel {
+                full_reached: (!dice.is_multiple_of(3)).then_some(dice % (steps.len() as u32 + 1)),
+                cell: match dice % 4 {
+                    0 => Some(("constant", 12.0, 0.02 * f64::from(1 + dice % 17))),
+                    1 => Some(("pair", 1.0 + f64::from(dice % 23), 100.0 + f64::from(dice % 700))),
+                    _ => None,
+                },
+                bar_state: ["", "green scale", "white scale", "bright", "thin"][(dice % 5) as usize],
+                currents,
+                currents_known,
+                flow_stop,
+                least_conductivity,
+            }
         })
 }
 
@@ -418,6 +437,15 @@ impl Pond {
             if let Some(least) = panel.least_conductivity {
                 put(format!("least_conductivity = \"{least} µS/cm\"\n"));
             }
+            match panel.cell {
+                Some(("constant", volts, constant)) => {
+                    put(format!("voltage_limit = \"{volts} V\"\ncell_constant = \"{constant} /cm\"\n"));
+                }
+                Some((_, current, conductivity)) => put(format!(
+                    "measured_current = \"{current} mA\"\nmeasured_conductivity = \"{conductivity} µS/cm\"\n"
+                )),
+                None => {}
+            }
             put("[bars]\ncount = 2\nnew_mass = \"430 g\"\n".into());
         }
         if let Some(hose) = self.hose {
@@ -481,12 +509,13 @@ impl Pond {
     /// The log.
     pub fn log(&self) -> String {
         let mut out = String::from(
-            "date,temperature [°C],carbonate hardness [°dKH],general hardness [°dGH],calcium [mg/L Ca],conductivity [µS/cm],ph morning,ph afternoon,ammonia [mg/L N],total copper [µg/L],dissolved copper [µg/L],level set,level left\n",
+            "date,temperature [°C],carbonate hardness [°dKH],general hardness [°dGH],calcium [mg/L Ca],conductivity [µS/cm],ph morning,ph afternoon,ammonia [mg/L N],total copper [µg/L],dissolved copper [µg/L],level set,level left,full reached,bar state\n",
         );
-        for (date, water, set, left) in &self.visits {
+        for (index, (date, water, set, left)) in self.visits.iter().enumerate() {
+            let trial = self.panel.as_ref().filter(|_| index + 1 == self.visits.len());
             let _ = writeln!(
                 out,
-                "{date},{},{},{},{},{},{},{},{},{},{},{},{}",
+                "{date},{},{},{},{},{},{},{},{},{},{},{},{},{},{}",
                 cell(water.temperature),
                 cell(water.hardness),
                 cell(water.general),
@@ -499,6 +528,8 @@ impl Pond {
                 cell(water.dissolved),
                 set.map_or(String::new(), |l| l.to_string()),
                 left.map_or(String::new(), |l| l.to_string()),
+                trial.and_then(|p| p.full_reached).map_or(String::new(), |l| l.to_string()),
+                trial.map_or("", |p| p.bar_state),
             );
         }
         out

@@ -1,8 +1,11 @@
 //! A first estimate of what a substance adds to conductivity, from limiting ionic conductivities.
 
-use crate::reference::{CONDUCTIVITY_IONS, Substance};
-use crate::units::table::{MICROSIEMENS, Unit};
-use crate::units::{Calcium, CarbonateHardness, Conductivity, Kind, MolarConcentration, Ratio};
+use crate::reference::{CONDUCTIVITY_IONS, CONDUCTIVITY_WARMTH, Substance};
+use crate::units::table::{CELSIUS, KELVIN_DIFFERENCE, MICROSIEMENS, ONE, Unit};
+use crate::units::{
+    Calcium, CarbonateHardness, Conductivity, Kind, MolarConcentration, Ratio, TemperatureInterval,
+    ThermodynamicTemperature,
+};
 use crate::workings::Figure;
 
 /// Siemens metre squared a mole.
@@ -44,6 +47,22 @@ pub fn rise_with_calcium(id: &str, rise: &Figure<Calcium>, substance: &'static S
         "Δκ_Ca",
         &MICROSIEMENS,
     )
+}
+
+/// Conductivity at the water's own temperature, from that at 25 °C: κ_T = κ_25 · (1 + 0.0191 (T − 25 °C)) (EC-07). Within
+/// 2.5 % from 5 to 35 °C for potassium chloride (EC-05).
+#[must_use]
+pub fn at_temperature(
+    at_25: &Figure<Conductivity>,
+    temperature: &Figure<ThermodynamicTemperature>,
+) -> Figure<uom::si::f64::ElectricalConductivity> {
+    let slope: Figure<Ratio> = Figure::cited(0.0191, "α", "conductivity a degree Celsius", &ONE, &CONDUCTIVITY_WARMTH);
+    let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
+    let reference: Figure<ThermodynamicTemperature> =
+        Figure::counted(25.0, "θ_25", "where conductivity is told for", &CELSIUS);
+    let one_degree: Figure<TemperatureInterval> = Figure::counted(1.0, "1 °C", "one degree", &KELVIN_DIFFERENCE);
+    let above = &temperature.meaning::<TemperatureInterval>() - &reference.meaning::<TemperatureInterval>();
+    &at_25.meaning::<uom::si::f64::ElectricalConductivity>() * (one + slope * (above / one_degree))
 }
 
 /// A pure number, to say how many times the supply's conductivity a pond's is.

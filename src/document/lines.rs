@@ -15,7 +15,7 @@ pub struct Lines {
 }
 
 /// Heads of the groups, by the first part of the ids.
-pub(super) const GROUPS: [(&str, &str); 17] = [
+pub(super) const GROUPS: [(&str, &str); 18] = [
     ("volume", "Volume"),
     ("hardness", "Carbonate hardness"),
     ("ph", "pH"),
@@ -28,6 +28,7 @@ pub(super) const GROUPS: [(&str, &str); 17] = [
     ("copper", "Copper"),
     ("bars", "Bars"),
     ("flow", "Flow past the bars"),
+    ("panel", "The panel"),
     ("emergency", "Emergency"),
     ("supply", "Supply"),
     ("water", "What the water is"),

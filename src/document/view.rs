@@ -264,10 +264,16 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     view.insert("year", super::year::view(source, reader, lines));
     view.insert("bars", bars(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("bars_place", site.bars.as_ref().and_then(|b| b.place.clone()).into());
-    view.insert("full", plan.full_reached.map_or(Value::from(()), |(reached, steps, date)| {
-        map! {
-            "date" => reader.day_year(date), "reached" => reached, "steps" => steps, "short" => f64::from(reached) < 0.7 * f64::from(steps) }
-    }));
+    view.insert(
+        "answer",
+        plan.panel_answer.map_or(Value::from(()), |a| {
+            map! {
+                "date" => reader.day_year(a.date), "set" => a.set, "reached" => a.reached, "steps" => a.steps,
+                "full" => a.set == a.steps, "short" => !a.enough(),
+            }
+        }),
+    );
+    view.insert("diagnosis", diagnosis(source, reader, lines).unwrap_or(Value::from(())));
     let first_aid = |aid: &crate::plan::FirstAid| {
         map! {
             "change" => figure(lines, &aid.change, reader.volume(aid.change.si(), Way::Down)),
@@ -702,6 +708,48 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
         "table" => s.table.iter().map(|(level, days)| map! {
             "level" => *level, "days" => days.map_or_else(|| "none".to_owned(), |d| if d == 1 { "1\u{a0}day".to_owned() } else { format!("{d}\u{a0}days") }),
         }).collect::<Value>(),
+    })
+}
+
+/// Why the panel falls short of its level.
+fn diagnosis(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
+    let found = source.plan.diagnosis.as_ref()?;
+    let causes: Vec<Value> = found
+        .causes
+        .iter()
+        .map(|ranked| {
+            let keys = |signs: &[&crate::reference::Sign]| signs.iter().map(|s| s.key).collect::<Vec<_>>();
+            map! {
+                "key" => ranked.cause.key, "speaks_for" => keys(&ranked.speaks_for),
+                "speaks_against" => keys(&ranked.speaks_against),
+            }
+        })
+        .collect();
+    let (volume, time, by_bucket) = &found.examples.bucket;
+    let (head, by_notch) = &found.examples.notch;
+    let head = match source.plan.system {
+        System::Us => format!("{}\u{a0}in", plain(table::INCH.of(head.si()), Digits::Places(0))),
+        _ => format!("{}\u{a0}cm", plain(table::CENTIMETRE.of(head.si()), Digits::Places(0))),
+    };
+    Some(map! {
+        "causes" => causes,
+        "cell" => found.cell.as_ref().map(|cell| map! {
+            "most" => figure(lines, &cell.most, format!(
+                "{}\u{a0}mA", plain(table::MILLIAMPERE.of(cell.most.si()), Digits::Significant(2)))),
+            "step" => cell.step.min(found.short.steps),
+            "holds_back" => cell.step < found.wanted.as_ref().map_or(found.short.set, |w| w.step),
+        }),
+        "wanted" => found.wanted.as_ref().map(|wanted| map! {
+            "step" => wanted.step,
+            "conductivity" => figure(lines, &wanted.conductivity, reader.quantity("conductivity", wanted.conductivity.si())),
+            "salt" => wanted.salt.as_ref().map(|m| weighed(lines, m, reader.mass(m.si()))),
+        }),
+        "bucket" => map! {
+            "volume" => format!("{}\u{a0}{}", plain(reader.volume_unit().of(volume.si()), Digits::Places(0)), reader.volume_word()),
+            "time" => format!("{}\u{a0}seconds", plain(time.si(), Digits::Places(0))),
+            "rate" => figure(lines, by_bucket, reader.flow(by_bucket.si())),
+        },
+        "notch" => map! { "head" => head, "rate" => figure(lines, by_notch, reader.flow(by_notch.si())) },
     })
 }
 

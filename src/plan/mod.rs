@@ -8,6 +8,7 @@ mod assumptions;
 mod bars;
 mod copper;
 mod correction;
+mod diagnosis;
 mod kinder;
 mod readings;
 mod rounding;
@@ -25,6 +26,7 @@ pub use assumptions::{Assumption, Missing};
 pub use bars::{Bars, Gap, Witness};
 pub use copper::{CopperLimits, LossOrigin};
 pub use correction::{BufferPlan, CalciumPlan, ChangePlan, ChangeReason, Correction, SaltPlan};
+pub use diagnosis::{Cell, Diagnosis, Ranked, Shortfall, Wanted};
 pub use readings::{Judged, ReadingRow};
 pub use rounding::{mass_words, time_words, volume as volume_words, volume_unit, with_unit};
 pub use safety::Check;
@@ -99,8 +101,10 @@ pub struct Plan {
     pub checks: Vec<Check>,
     /// The bars: wear under the schedule, and what their weight says of the past.
     pub bars: Bars,
-    /// The panel, set to full, reached this step of so many on that day: a finding when it falls short.
-    pub full_reached: Option<(u32, u32, NaiveDate)>,
+    /// What the panel gave when it was last asked for more than it stood at.
+    pub panel_answer: Option<Shortfall>,
+    /// Why it fell short, where it did.
+    pub diagnosis: Option<Diagnosis>,
     /// The water year, or why there is no forecast.
     pub year: Result<YearPlan, NoYear>,
     /// Water temperature of the latest visit that has one.
@@ -228,8 +232,9 @@ pub fn decide(
     let bars = bars::bars(&mut desk, schedule.as_ref());
     let flow = volume::flow(&mut desk, &volume);
     let emergency = correction::emergency(&mut desk, &volume);
-    let full_reached = full_reached(&desk);
     let minerals = readings.iter().find(|r| r.key == "conductivity").and_then(|r| r.high);
+    let panel_answer = diagnosis::last_answer(&desk);
+    let diagnosis = diagnosis::find(&mut desk, &volume, &bars, flow.as_ref(), minerals, correction.salt.is_some());
     let year = year::forecast(&mut desk, &volume, &correction, schedule.as_ref(), minerals, ions.as_ref());
     if let Some(last) = site.visits.last()
         && (date - last.date).num_days() > readings::FRESH_DAYS
@@ -263,7 +268,8 @@ pub fn decide(
         missing: Vec::new(),
         checks: Vec::new(),
         bars,
-        full_reached,
+        panel_answer,
+        diagnosis,
         year,
         temperature,
         book: Book::default(),
@@ -288,16 +294,6 @@ pub fn decide(
     plan.assumptions = desk.assumptions;
     plan.missing = desk.missing;
     Ok((plan, desk.complaints))
-}
-
-/// The step the panel reached when it last stood at full: tried for a minute, or found so.
-fn full_reached(desk: &Desk<'_>) -> Option<(u32, u32, NaiveDate)> {
-    let steps = desk.site.panel.as_ref()?.steps;
-    desk.site.visits.iter().rev().find_map(|visit| {
-        let stood = visit.level_set.as_ref().is_some_and(|l| l.value == steps);
-        let found = if stood { visit.level_reached.as_ref() } else { None };
-        visit.full_reached.as_ref().or(found).map(|reached| (reached.value, steps, visit.date))
-    })
 }
 
 /// A goal that would lead out of the window is the site file's fault, said at its line.

@@ -120,6 +120,17 @@ pub fn check(desk: &Desk<'_>, plan: &Plan) -> Vec<Check> {
         let concentration = 3.0 * salt.dose.si() / low;
         list.at_most("salt as routine", "all three doses", concentration, SALT_ROUTINE, "g/L");
     }
+    // Salt offered for the panel comes on top of what the plan itself adds.
+    if let Some(salt) = plan.diagnosis.as_ref().and_then(|d| d.wanted.as_ref()).and_then(|w| w.salt.as_ref()) {
+        let planned = plan.correction.salt.as_ref().map_or(0.0, |s| 3.0 * s.dose.si());
+        list.at_most(
+            "salt as routine",
+            "what the panel may ask for, with the plan's own",
+            (planned + salt.si()) / low,
+            SALT_ROUTINE,
+            "g/L",
+        );
+    }
     for change in [&plan.correction.changes, &plan.correction.copper].into_iter().flatten() {
         changes(desk, change, low, &mut list);
     }

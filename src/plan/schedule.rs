@@ -398,6 +398,14 @@ pub fn choose(
     if verdict.word == Word::No || !settled || !inside {
         return None;
     }
+    if panel.even_steps {
+        desk.assume(Assumption::new(
+            "Current at each step of the panel",
+            "equal shares of the current at full scale",
+            "an electrician's meter in the bar circuit, at every step",
+            "the site file",
+        ));
+    }
     if panel.currents.is_empty() {
         desk.miss(Missing::new(
             "current at each step of the panel",

@@ -83,6 +83,8 @@ citations! {
         "Perschbacher PW (2005) Aquaculture (abstract): more fish die of copper in colder water";
     CONDUCTIVITY_IONS = "EC-02", Sourced, "Lange, limiting ionic conductivities",
         "Lange’s Handbook of Chemistry, Table 8.32: limiting equivalent ionic conductivities at 25 °C (Na 50.11, K 73.5, half Ca 59.5); chloride 76.31 and bicarbonate 44.5 from the CRC Handbook, from memory";
+    CONDUCTIVITY_WARMTH = "EC-07", FromMemory, "conductivity, 1.91 % a degree",
+        "Compensation of conductivity by 1.91 % a degree from 25 °C, Standard Methods 2510, from memory";
     SALT_CONDUCTIVITY = "EC-10", Sourced, "Richardson and others 2017",
         "Richardson M, Sentlinger G, Moore RD, Zimmermann A (2017) Confluence 1(2): 0.486 mg/L of salt for each µS/cm, ± 2.8 %, background under 500 µS/cm";
     IONIC_CONDUCTIVITY = "EC-M12", Sourced, "McCleskey and others 2012",

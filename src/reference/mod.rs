@@ -2,11 +2,13 @@
 //!
 //! Ids such as `CU-21` are rows of the project's table of published values; the citation carries the words to print.
 
+mod causes;
 pub mod chemistry;
 mod citations;
 mod limits;
 mod substances;
 
+pub use causes::*;
 pub use citations::*;
 pub use limits::*;
 pub use substances::*;

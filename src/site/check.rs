@@ -9,7 +9,7 @@ use super::written::{Complaints, Table};
 use crate::diag::{Diagnostic, Text};
 use crate::reference::SUBSTANCES;
 use crate::units::table as unit;
-use crate::units::{Kind, Length, Ratio, Si, System};
+use crate::units::{ElectricCurrent, Kind, Length, Ratio, Si, System};
 
 const LENGTH: Bounds = Bounds::new(&unit::METRE, 0.01, 1_000.0).usual(0.01, 200.0);
 /// A sounding may be zero: at a sloping bank it is.
@@ -508,8 +508,7 @@ fn animal(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Animal> {
 
 fn panel(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Panel> {
     let steps = t.count("steps", 1..=1_000, c);
-    let currents =
-        t.quantities::<crate::units::ElectricCurrent>("currents", &CURRENT, c).filter(|list| !list.value.is_empty());
+    let currents = t.quantities::<ElectricCurrent>("currents", &CURRENT, c).filter(|list| !list.value.is_empty());
     if t.blank("steps") && !t.has("currents") {
         t.complain_missing("steps", "panels differ in their number of steps, and none is assumed", "6", c);
     }
@@ -537,16 +536,93 @@ fn panel(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Panel> {
             );
         }
     }
+    let even = full_scale(&mut t, steps.as_ref(), currents.as_ref(), c);
     let span = steps.as_ref().map(|s| s.span).or(currents.as_ref().map(|l| l.span)).unwrap_or(t.span);
     let flow_stop = t.yes_no("flow_stop", c);
     let voltage_limit = t.quantity("voltage_limit", &Bounds::new(&unit::VOLT, 0.1, 1_000.0).usual(1.0, 50.0), c);
     let conductivity = Bounds::new(&unit::MICROSIEMENS, 1.0, 60_000.0).usual(30.0, 5_000.0);
     let least_conductivity = t.quantity("least_conductivity", &conductivity, c);
+    let least_flow = t.quantity("least_flow", &FLOW, c);
+    let turns_round = t.yes_no("turns_round", c);
+    let cell_constant = t.quantity("cell_constant", &Bounds::new(&unit::PER_CENTIMETRE, 1e-4, 100.0), c);
+    let measured_current = t.quantity("measured_current", &CURRENT, c);
+    let measured_conductivity = t.quantity("measured_conductivity", &conductivity, c);
+    let half = match (&measured_current, &measured_conductivity) {
+        (Some(current), None) => Some((current.span, "measured_conductivity", "\"480 µS/cm\"")),
+        (None, Some(conductivity)) => Some((conductivity.span, "measured_current", "\"9 mA\"")),
+        _ => None,
+    };
+    if let Some((place, other, example)) = half {
+        c.push(
+            Diagnostic::error("half-a-pair", place, format!("`{other}` is missing beside this"))
+                .label("one of two numbers that belong together")
+                .why("a current says what the cell lets through only together with the water's conductivity that day")
+                .hint(format!("write `{other} = {example}` too, or take this out")),
+        );
+    }
     let fitted = t.date("fitted", c).map(|d| d.value);
     t.finish(c);
-    let currents = currents.map(|list| list.value).unwrap_or_default();
+    let even_steps = even.is_some();
+    let currents = even.or(currents.map(|list| list.value)).unwrap_or_default();
     let steps = steps.map(|s| s.value).or_else(|| u32::try_from(currents.len()).ok().filter(|n| *n > 0))?;
-    Some(Panel { steps, currents, span, flow_stop, voltage_limit, least_conductivity, fitted })
+    let measured = measured_current.zip(measured_conductivity);
+    Some(Panel {
+        steps,
+        currents,
+        even_steps,
+        span,
+        flow_stop,
+        voltage_limit,
+        least_conductivity,
+        least_flow,
+        turns_round,
+        cell_constant,
+        measured,
+        fitted,
+    })
+}
+
+/// Currents worked out from the current at full scale, where the site file says that the steps are equal.
+fn full_scale(
+    t: &mut Table<'_, '_>,
+    steps: Option<&Stated<u32>>,
+    currents: Option<&Stated<Vec<ElectricCurrent>>>,
+    c: &mut Complaints<'_>,
+) -> Option<Vec<ElectricCurrent>> {
+    let full = t.quantity::<ElectricCurrent>("full_current", &CURRENT, c);
+    let law = t.word("law", &[("equal steps", ())], c);
+    let Some(full) = full else {
+        if let Some(law) = law {
+            c.push(
+                Diagnostic::error("law-without-current", law.span, "`law` stands without the current at full scale")
+                    .label("a rule for the steps, and nothing to share out")
+                    .why("the current of each step is a share of the current at full scale")
+                    .hint("write `full_current = \"28 mA\"` too, or the `currents` of all steps instead"),
+            );
+        }
+        return None;
+    };
+    if currents.is_some() {
+        c.push(
+            Diagnostic::error("two-currents", full.span, "the currents are given twice: as a list and by full scale")
+                .label("one of them is enough")
+                .why("the two may not agree, and copper goes by one")
+                .hint("keep the list, which was read step by step, and take this out"),
+        );
+        return None;
+    }
+    let (Some(steps), Some(_)) = (steps, &law) else {
+        let lacks = if steps.is_none() { "steps = \"6\"" } else { "law = \"equal steps\"" };
+        c.push(
+            Diagnostic::error("no-law", full.span, "the current at full scale does not tell that of each step")
+                .label("how the steps share it is not said")
+                .why("panels differ: some rise evenly, some not, and a step taken for another doses the wrong copper")
+                .hint(format!("write `{lacks}` if the maker says so, or read the current of each step: `currents`")),
+        );
+        return None;
+    };
+    let count = f64::from(steps.value);
+    Some((1..=steps.value).map(|step| ElectricCurrent::from_si(full.value.si() * f64::from(step) / count)).collect())
 }
 
 fn bars(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Bars> {

@@ -4,9 +4,9 @@ use chrono::{NaiveDate, NaiveTime};
 
 use crate::diag::Span;
 use crate::units::{
-    AmmoniaNitrogen, Angle, Area, Calcium, CarbonateHardness, Conductivity, ElectricCurrent, ElectricPotential,
-    GeneralHardness, Length, Mass, MassConcentration, Nitrate, NitriteIon, Ph, Phosphate, Ratio, System,
-    ThermodynamicTemperature, Time, Volume, VolumeRate,
+    AmmoniaNitrogen, Angle, Area, Calcium, CarbonateHardness, CellConstant, Conductivity, ElectricCurrent,
+    ElectricPotential, GeneralHardness, Length, Mass, MassConcentration, Nitrate, NitriteIon, Ph, Phosphate, Ratio,
+    System, ThermodynamicTemperature, Time, Volume, VolumeRate,
 };
 
 /// A value and where it was written.
@@ -467,6 +467,8 @@ pub struct Panel {
     pub steps: u32,
     /// Current at each step, first to last; empty when unknown.
     pub currents: Vec<ElectricCurrent>,
+    /// The currents were worked out from the current at full scale, in equal steps.
+    pub even_steps: bool,
     /// Place of the steps.
     pub span: Span,
     /// Whether the current stops when the flow stops; `None` is unknown.
@@ -475,6 +477,14 @@ pub struct Panel {
     pub voltage_limit: Option<Stated<ElectricPotential>>,
     /// Least conductivity the maker states for the panel to reach its level.
     pub least_conductivity: Option<Stated<Conductivity>>,
+    /// Least flow past the bars the maker states.
+    pub least_flow: Option<Stated<VolumeRate>>,
+    /// Whether the panel turns the current round from time to time; `None` is unknown.
+    pub turns_round: Option<bool>,
+    /// What gap and plates of the bars make of conductivity: resistance times conductivity.
+    pub cell_constant: Option<Stated<CellConstant>>,
+    /// A current that was read while the panel could drive no more, and the conductivity of the water that day.
+    pub measured: Option<(Stated<ElectricCurrent>, Stated<Conductivity>)>,
     /// The date it was fitted.
     pub fitted: Option<NaiveDate>,
 }

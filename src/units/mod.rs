@@ -11,10 +11,10 @@ pub mod table;
 
 pub use number::{Digits, group, plain, significant, significant_down, significant_up};
 pub use quantities::{
-    AmmoniaNitrogen, AmountOfSubstance, Angle, Area, Calcium, CarbonateHardness, Conductivity, ElectricCharge,
-    ElectricCurrent, ElectricPotential, GeneralHardness, HeatFluxDensity, Length, Mass, MassConcentration, MassRate,
-    MolarConcentration, MolarMass, Nitrate, NitriteIon, Ph, Phosphate, Ratio, Si, TemperatureInterval,
-    ThermodynamicTemperature, Time, Velocity, Volume, VolumeRate,
+    AmmoniaNitrogen, AmountOfSubstance, Angle, Area, Calcium, CarbonateHardness, CellConstant, Conductivity,
+    ElectricCharge, ElectricCurrent, ElectricPotential, ElectricalResistance, GeneralHardness, HeatFluxDensity, Length,
+    Mass, MassConcentration, MassRate, MolarConcentration, MolarMass, Nitrate, NitriteIon, Ph, Phosphate, Ratio, Si,
+    TemperatureInterval, ThermodynamicTemperature, Time, Velocity, Volume, VolumeRate,
 };
 pub use reading::{Kind, ReadError, Readable, read, read_in, read_number, read_si, read_si_in, unit_named};
 pub use table::{System, Unit};

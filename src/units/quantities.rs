@@ -4,9 +4,10 @@
 use std::ops::{Add, Div, Mul, Sub};
 
 pub use uom::si::f64::{
-    AmountOfSubstance, Angle, Area, ElectricCharge, ElectricCurrent, ElectricPotential, HeatFluxDensity, Length, Mass,
-    MassDensity as MassConcentration, MassRate, MolarConcentration, MolarMass, Ratio, TemperatureInterval,
-    ThermodynamicTemperature, Time, Velocity, Volume, VolumeRate,
+    AmountOfSubstance, Angle, Area, ElectricCharge, ElectricCurrent, ElectricPotential, ElectricalResistance,
+    HeatFluxDensity, Length, LinearNumberDensity as CellConstant, Mass, MassDensity as MassConcentration, MassRate,
+    MolarConcentration, MolarMass, Ratio, TemperatureInterval, ThermodynamicTemperature, Time, Velocity, Volume,
+    VolumeRate,
 };
 use uom::si::{Dimension, Quantity, SI};
 

@@ -1,9 +1,10 @@
 //! Reading a quantity that a person wrote: `"7 dKH"`, `"3,300 US gal"`, `"2 ft 3 in"`.
 
 use super::quantities::{
-    AmmoniaNitrogen, Angle, Area, Calcium, CarbonateHardness, Conductivity, ElectricCurrent, ElectricPotential,
-    GeneralHardness, HeatFluxDensity, Length, Mass, MassConcentration, MassRate, Nitrate, NitriteIon, Phosphate, Ratio,
-    Si, TemperatureInterval, ThermodynamicTemperature, Time, Velocity, Volume, VolumeRate,
+    AmmoniaNitrogen, Angle, Area, Calcium, CarbonateHardness, CellConstant, Conductivity, ElectricCurrent,
+    ElectricPotential, GeneralHardness, HeatFluxDensity, Length, Mass, MassConcentration, MassRate, Nitrate,
+    NitriteIon, Phosphate, Ratio, Si, TemperatureInterval, ThermodynamicTemperature, Time, Velocity, Volume,
+    VolumeRate,
 };
 use super::table::{self, Unit};
 
@@ -30,6 +31,7 @@ pub enum Kind {
     Flow,
     Current,
     Voltage,
+    CellConstant,
     Time,
     Share,
     Angle,
@@ -64,6 +66,7 @@ impl Kind {
             Kind::Flow => "flow",
             Kind::Current => "current",
             Kind::Voltage => "voltage",
+            Kind::CellConstant => "cell constant",
             Kind::Time => "time",
             Kind::Share => "share",
             Kind::Angle => "latitude",
@@ -97,6 +100,7 @@ impl Kind {
             Kind::Flow => "15 L/min",
             Kind::Current => "10 mA",
             Kind::Voltage => "24 V",
+            Kind::CellConstant => "0.2 /cm",
             Kind::Time => "8 s",
             Kind::Share => "80 %",
             Kind::Angle => "55.2 °N",
@@ -173,6 +177,7 @@ readable! {
     CarbonateHardness => CarbonateHardness, GeneralHardness => GeneralHardness, Calcium => Calcium,
     MassConcentration => MassConcentration, AmmoniaNitrogen => Ammonia, NitriteIon => Nitrite, Nitrate => Nitrate,
     Phosphate => Phosphate, VolumeRate => Flow, ElectricCurrent => Current, ElectricPotential => Voltage,
+    CellConstant => CellConstant,
     Time => Time, Ratio => Share, Angle => Angle, Velocity => Speed, HeatFluxDensity => Sunlight, MassRate => MassRate,
 }
 

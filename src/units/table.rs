@@ -263,6 +263,12 @@ pub const AMPERE: Unit = unit(Kind::Current, "A", 1.0, &["a"]);
 pub const MILLIAMPERE: Unit = unit(Kind::Current, "mA", 1e-3, &["ma"]);
 /// Volt.
 pub const VOLT: Unit = unit(Kind::Voltage, "V", 1.0, &["v"]);
+/// Per centimetre: what a cell's gap and plates make of conductivity.
+pub const PER_CENTIMETRE: Unit = unit(Kind::CellConstant, "/cm", 100.0, &["1/cm", "cm-1"]);
+/// Per metre.
+pub const PER_METRE: Unit = unit(Kind::CellConstant, "/m", 1.0, &["1/m", "m-1"]);
+/// Ohm.
+pub const OHM: Unit = unit(Kind::Printed, "Ω", 1.0, &[]);
 // Times.
 /// Second.
 pub const SECOND: Unit = unit(Kind::Time, "s", 1.0, &["sec", "second", "seconds"]);
@@ -363,7 +369,7 @@ pub const ALL: &[Unit] = &[
     NITRITE_ION, NITRITE_N, NITRATE_ION, NITRATE_N, PHOSPHATE_ION, PHOSPHATE_P,
     LITRES_PER_SECOND, LITRES_PER_MINUTE, CUBIC_METRES_PER_HOUR, US_GALLONS_PER_MINUTE,
     IMPERIAL_GALLONS_PER_MINUTE, LITRES_PER_DAY, US_GALLONS_PER_DAY, IMPERIAL_GALLONS_PER_DAY,
-    AMPERE, MILLIAMPERE, VOLT,
+    AMPERE, MILLIAMPERE, VOLT, PER_CENTIMETRE, PER_METRE,
     SECOND, MINUTE, HOUR, DAYS, YEARS,
     PERCENT, DEGREE, DEGREE_SOUTH,
     METRES_PER_SECOND, KILOMETRES_PER_HOUR, MILES_PER_HOUR, KNOTS,
