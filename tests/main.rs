@@ -21,6 +21,7 @@ mod pictures;
 mod ponds;
 mod program;
 mod published;
+mod second;
 mod specimen;
 mod style;
 mod templates;

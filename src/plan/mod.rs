@@ -41,7 +41,7 @@ use chrono::NaiveDate;
 use crate::diag::{Diagnostic, Diagnostics, FileId, Span, Text};
 use crate::site::{Site, Visit};
 use crate::units::{Mass, System, ThermodynamicTemperature, Time, VolumeRate};
-use crate::workings::{Book, Figure, Spoken};
+use crate::workings::{Book, Figure, Spoken, second_opinion};
 
 /// The texts a plan was made from, to say on which line a number stands.
 #[derive(Clone, Copy, Debug)]
@@ -285,6 +285,16 @@ pub fn decide(
             )
             .why(format!("{} comes to {}, the limit is {}", broken.proposal, broken.proposed, broken.allowed))
             .hint("this is a fault of the program, not of the site file: no plan is written; please report it"),
+        );
+    }
+    for odd in second_opinion(&desk.book) {
+        desk.complaints.push(
+            Diagnostic::error("second-opinion", None, format!("line `{}` is not what its own expression says", odd.id))
+                .why(format!(
+                    "it carries {:e}, and a second reckoning finds {:e}, both in SI units",
+                    odd.carried, odd.found
+                ))
+                .hint("this is a fault of the program, not of the site file: no plan is written; please report it"),
         );
     }
     if desk.complaints.any_error() {
