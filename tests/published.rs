@@ -406,7 +406,7 @@ fn water_changes_follow_the_laws_of_dilution() {
 #[test]
 fn flow_past_the_bars_agrees_with_its_table() {
     // FL-02: 20 L in 8 s.
-    let bucket = flow::bucket(&some(20.0, &LITRE), &some(8.0, &SECOND));
+    let bucket = flow::bucket(["flow.bars", "Flow", "Q"], &some(20.0, &LITRE), &some(8.0, &SECOND));
     close("FL-02", LITRES_PER_SECOND.of(bucket.si()), 2.5, 1e-12);
     close("FL-02", US_GALLONS_PER_MINUTE.of(bucket.si()), 39.6, 0.05);
     // FL-03, FL-04.
@@ -414,7 +414,7 @@ fn flow_past_the_bars_agrees_with_its_table() {
         [(5.0, 0.797, 5e-4), (8.0, 2.56, 5e-3), (10.0, 4.45, 5e-3), (15.0, 12.15, 5e-3), (20.0, 24.8, 0.05)]
     {
         let head: Figure<Length> = some(head / 100.0, &METRE);
-        close("FL-04", LITRES_PER_SECOND.of(flow::notch(&head).si()), litres, half);
+        close("FL-04", LITRES_PER_SECOND.of(flow::notch(["flow.bars", "Flow", "Q"], &head).si()), litres, half);
     }
 }
 

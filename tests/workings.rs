@@ -577,7 +577,7 @@ fn size_of(symbol: &str, charge: bool) -> (f64, f64) {
         // MM-04.
         "mg/L CaCO₃" | "ppm CaCO₃" => (if charge { 2.0 } else { 1.0 } / 100.086, 0.0),
         "g/mol" => (1e-3, 0.0),
-        "mol" | "mmol/L" | "C/mol" => (1.0, 0.0),
+        "mol" | "mmol/L" | "C/mol" | "Ω" => (1.0, 0.0),
         "Ah" => (3600.0, 0.0),
         "g a day" => (1e-3 / day, 0.0),
         "mm a day" => (1e-3 / day, 0.0),

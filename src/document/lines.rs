@@ -116,7 +116,13 @@ impl Lines {
         if !users.is_empty() {
             // On the last note's own line where there is one, so that it takes no room.
             let mut used = vec![Inline::Text("used in".into())];
-            used.extend(users.into_iter().map(Inline::InlineMark));
+            // Where there are many, they may be parted between two lines.
+            for (index, number) in users.into_iter().enumerate() {
+                if index >= 4 {
+                    used.push(Inline::Text(" ".into()));
+                }
+                used.push(Inline::InlineMark(number));
+            }
             match notes.last_mut() {
                 Some(last) => {
                     last.push(Inline::Text("; ".into()));

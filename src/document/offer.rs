@@ -318,7 +318,10 @@ pub const NAMES: &[Name] = &[
     Name("schedule.table",              Kind::List,   "how long each step could be held"),
     Name("schedule.table[]",            Kind::Part,   "one step"),
     Name("schedule.table[].level",      Kind::Number, "the step"),
-    Name("schedule.table[].days",       Kind::Text,   "for how long"),
+    Name("schedule.table[].days",       Kind::Figure, "for how many days at most; absent if not for one"),
+    Name("schedule.table[].end",        Kind::Figure, "copper on the last of them, at most; absent with days"),
+    Name("schedule.table[].marks",      Kind::Mark,   "their lines"),
+    Name("schedule.table[].back",       Kind::Figure, "days until it is within a tenth of rest; absent where it is"),
 
     Name("year",                        Kind::Part,   "the forecast of the twelve months after the last visit"),
     Name("year.known",                  Kind::Flag,   "whether there is one; where not, only year.why is there"),

@@ -678,11 +678,11 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
     };
     // Most of a spell lies below stop; where rounding would print the two alike, the word says so.
     let stop = source.plan.limits.as_ref().map(|l| reader.quantity("total-copper", l.stop.si()));
-    let most = s.spell_end.as_ref().map(|f| {
-        let words = reader.quantity("total-copper", f.si());
-        let words = if stop.as_ref() == Some(&words) { format!("under {words}") } else { words };
-        figure(lines, f, words)
-    });
+    let below = |f: &Figure<crate::units::MassConcentration>, words: String| {
+        let alike = stop.as_ref() == Some(&reader.quantity("total-copper", f.si()));
+        figure(lines, f, if alike { format!("under {words}") } else { words })
+    };
+    let most = s.spell_end.as_ref().map(|f| below(f, reader.quantity("total-copper", f.si())));
     let spells: Vec<Value> = s
         .spells
         .iter()
@@ -705,8 +705,20 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
         "spell_start" => copper(&s.spell_start), "spell_end" => most, "spell_mean" => copper(&s.spell_mean),
         "loss_from_log" => s.loss == LossOrigin::Log,
         "known" => !s.releases.is_empty(),
-        "table" => s.table.iter().map(|(level, days)| map! {
-            "level" => *level, "days" => days.map_or_else(|| "none".to_owned(), |d| if d == 1 { "1\u{a0}day".to_owned() } else { format!("{d}\u{a0}days") }),
+        "table" => s.table.iter().map(|row| {
+            let days = |f: &Figure<crate::units::Time>| {
+                let days = plain(f.in_unit(&DAYS), Digits::Places(0));
+                let word = if days == "1" { "day" } else { "days" };
+                figure(lines, f, format!("{days}\u{a0}{word}"))
+            };
+            map! {
+                "level" => row.level,
+                "days" => row.held.as_ref().map(|(held, _)| days(held)),
+                "end" => row.held.as_ref().map(|(_, end)| below(end, reader.number("total-copper", end.si()))),
+                "back" => row.back.as_ref().map(days),
+                "marks" => marks(lines, row.held.iter().flat_map(|(days, end)| [days.id(), end.id()])
+                    .chain([row.back.as_ref().and_then(Figure::id)]).flatten()),
+            }
         }).collect::<Value>(),
     })
 }

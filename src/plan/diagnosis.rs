@@ -10,8 +10,8 @@ use crate::chem::conductivity;
 use crate::reference::{CAUSES, Cause, POND_TARGETS, SALT_CONDUCTIVITY, SALT_ROUTINE, SIGNS, Sign, USABLE_SHARE};
 use crate::site::{Panel, Visit};
 use crate::units::table::{
-    CELSIUS, CENTIMETRE, GRAM, INCH, LITRE, LITRES_PER_SECOND, MICROSIEMENS, MILLIAMPERE, MILLIGRAMS,
-    MILLIGRAMS_PER_MICROSIEMENS, OHM, PER_CENTIMETRE, SECOND, US_GALLON, VOLT,
+    CELSIUS, CENTIMETRE, GRAM, INCH, LITRE, MICROSIEMENS, MILLIAMPERE, MILLIGRAMS, MILLIGRAMS_PER_MICROSIEMENS, OHM,
+    PER_CENTIMETRE, SECOND, US_GALLON, VOLT,
 };
 use crate::units::{
     CellConstant, Conductivity, ElectricCurrent, ElectricPotential, ElectricalResistance, Length, Mass,
@@ -180,10 +180,9 @@ fn examples(desk: &mut Desk<'_>) -> Examples {
     let time: Figure<Time> = Figure::counted(8.0, "t_ex", "time to fill it, as an example", &SECOND);
     let (head, unit) = if desk.system == System::Us { (3.0, &INCH) } else { (8.0, &CENTIMETRE) };
     let head: Figure<Length> = Figure::counted(head, "H_ex", "head over a notch, as an example", unit);
-    let rate = crate::water::flow::bucket(&bucket, &time);
-    let rate = rate.named("flow.example-bucket", "Example: flow by that bucket", "Q_bucket", &LITRES_PER_SECOND);
-    let over = crate::water::flow::notch(&head);
-    let over = over.named("flow.example-notch", "Example: flow over that notch", "Q_notch", &LITRES_PER_SECOND);
+    let rate =
+        crate::water::flow::bucket(["flow.example-bucket", "Example: flow by that bucket", "Q_bucket"], &bucket, &time);
+    let over = crate::water::flow::notch(["flow.example-notch", "Example: flow over that notch", "Q_notch"], &head);
     Examples {
         bucket: (bucket.value(), time.value(), desk.book.publish(rate)),
         notch: (head.value(), desk.book.publish(over)),

@@ -30,7 +30,7 @@ pub use diagnosis::{Cell, Diagnosis, Ranked, Shortfall, Wanted};
 pub use readings::{Judged, ReadingRow};
 pub use rounding::{mass_words, time_words, volume as volume_words, volume_unit, with_unit};
 pub use safety::Check;
-pub use schedule::{CopperPath, Schedule, Spell};
+pub use schedule::{CopperPath, HeldStep, Schedule, Spell};
 pub use verdict::{Reason, Verdict, Word};
 pub use volume::VolumePlan;
 pub use water::WaterPlan;

@@ -244,6 +244,16 @@ fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
         highest = daily_by_steps(gate.si(), low, loss, &spell).into_iter().fold(highest, f64::max);
         lasting = lasting.max(worst_month(gate.si(), low, loss, &spell));
     }
+    // Every row of the table of steps, from the gate of a spell.
+    let gate = schedule.spell_gate.si();
+    for row in &schedule.table {
+        let Some((days, _)) = &row.held else { continue };
+        let length = DAYS.of(days.si()) as usize;
+        let mut spell = vec![release(row.level); length];
+        highest = daily_by_steps(gate, low, loss, &spell).into_iter().fold(highest, f64::max);
+        spell.resize(length + LASTING_DAYS as usize, release(schedule.holding));
+        lasting = lasting.max(worst_month(gate, low, loss, &spell));
+    }
     list.at_most(
         "stop for total copper",
         "the highest day of the schedule, kinder corner",

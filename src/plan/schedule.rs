@@ -43,6 +43,17 @@ pub struct CopperPath {
     pub high: Vec<f64>,
 }
 
+/// How long a step may stay raised, if it is raised from a spell's gate.
+#[derive(Clone, Debug)]
+pub struct HeldStep {
+    /// The step.
+    pub level: u32,
+    /// Days, and what copper comes to on the last of them at most; `None` where it may not stay a day.
+    pub held: Option<(Figure<Time>, Figure<MassConcentration>)>,
+    /// Days after that until copper is within a tenth of its resting value.
+    pub back: Option<Figure<Time>>,
+}
+
 /// The schedule.
 #[derive(Clone, Debug)]
 pub struct Schedule {
@@ -64,14 +75,16 @@ pub struct Schedule {
     pub rest_least: Option<Figure<MassConcentration>>,
     /// Copper a spell may start from: its gate.
     pub spell_start: Option<Figure<MassConcentration>>,
+    /// The same, whether or not a spell is planned.
+    pub spell_gate: Figure<MassConcentration>,
     /// Copper on a spell's last day, the most it may come to.
     pub spell_end: Option<Figure<MassConcentration>>,
     /// Mean over 28 days with a spell in them, in the form of the lasting limit.
     pub spell_mean: Option<Figure<MassConcentration>>,
     /// Where the loss of copper comes from.
     pub loss: LossOrigin,
-    /// For every step above the holding level: days it may stay raised (`None`: not at all).
-    pub table: Vec<(u32, Option<u32>)>,
+    /// For every step above the holding level: how long it may stay raised from the gate of a spell.
+    pub table: Vec<HeldStep>,
     /// The level on each of the 365 days from the plan's date, season and closed months kept.
     pub levels: Vec<u32>,
     /// Copper over these days.
@@ -262,6 +275,7 @@ fn worst_start(start: f64, raised: f64, rest: f64, end: f64, loss: f64, days: f6
 
 /// Mean over the worst 28 days around a spell of `days`: the rest of the raised part, then the way back to rest.
 fn mean_with_spell(
+    names: &Names,
     start: &Figure<MassConcentration>,
     raised: &Figure<MassConcentration>,
     rest: &Figure<MassConcentration>,
@@ -272,25 +286,25 @@ fn mean_with_spell(
     let offset = worst_start(start.si(), raised.si(), rest.si(), end.si(), PER_DAY.of(loss.si()), days.in_unit(&DAYS));
     let span: Figure<Time> = Figure::counted(LASTING_DAYS, "28", "averaging time of the lasting limit", &DAYS);
     let offset: Figure<Time> =
-        Figure::counted(offset, "t_x", "day of the spell on which the worst 28 days begin", &DAYS);
+        Figure::counted(offset, &names.sub("t_x"), "day of the spell on which the worst 28 days begin", &DAYS);
     let first = days - &offset;
     let left = &span - &first;
     let from = balance::after(start, raised, loss, &offset).named(
-        "copper.spell-mean-from",
+        names.id("mean-from"),
         "Copper when the worst 28 days begin",
-        "C_x",
+        &names.sub("C_x"),
         &COPPER,
     );
     let up = balance::mean(&from, raised, loss, &first).named(
-        "copper.spell-mean-up",
+        names.id("mean-up"),
         "Mean of the spell's part of them",
-        "C_up",
+        &names.sub("C_up"),
         &COPPER,
     );
     let down = balance::mean(end, rest, loss, &left).named(
-        "copper.spell-mean-down",
+        names.id("mean-down"),
         "Mean of the days after it",
-        "C_down",
+        &names.sub("C_down"),
         &COPPER,
     );
     let share: Figure<Ratio> = (&first / &span).meaning();
@@ -303,6 +317,48 @@ struct Raised {
     days: Figure<Time>,
     end: Figure<MassConcentration>,
     mean: Figure<MassConcentration>,
+    /// The lasting mean asked for fewer days than stop.
+    cut: bool,
+}
+
+/// What the lines of a spell are called.
+struct Names {
+    id: String,
+    words: String,
+    symbol: String,
+}
+
+impl Names {
+    fn id(&self, part: &str) -> String {
+        format!("{}-{part}", self.id)
+    }
+
+    fn symbol(&self, letter: &str) -> String {
+        format!("{letter}_{}", self.symbol)
+    }
+
+    /// `C_x` of the plan's own spell, `C_x,4` of a row.
+    fn sub(&self, symbol: &str) -> String {
+        if self.symbol == "spell" { symbol.to_owned() } else { format!("{symbol},{}", self.symbol) }
+    }
+}
+
+/// Days from the end of a spell until copper is within a tenth of its resting value, rounded up.
+fn back_at_rest(
+    level: u32,
+    end: &Figure<MassConcentration>,
+    rest: &Figure<MassConcentration>,
+    loss: &Figure<Frequency>,
+) -> Option<Figure<Time>> {
+    let tenth: Figure<Ratio> = Figure::counted(0.1, "0.1", "a tenth of rest", &ONE);
+    let near = rest * &tenth;
+    if end.si() <= rest.si() + near.si() || rest.si() <= 0.0 {
+        return None;
+    }
+    let ratio: Figure<Ratio> = ((end - rest) / &near).meaning();
+    let days = (ratio.ln() / loss).meaning::<Time>().rounded(Way::Up, 1.0, &DAYS);
+    let title = format!("Days after it until copper is within a tenth of rest, from step {level}");
+    Some(days.named(format!("copper.level-{level}-rest"), &title, &format!("t_back,{level}"), &DAYS))
 }
 
 /// The rooms a spell has to fit: everything but the level.
@@ -315,8 +371,15 @@ struct Room<'r> {
     dissolved: Option<Figure<Ratio>>,
 }
 
-/// Longest spell at a level that keeps stop and the lasting mean, if it lasts a day at least.
-fn spell_at(desk: &Desk<'_>, room: &Room<'_>, level: u32) -> Option<Raised> {
+/// Longest spell at a level that keeps stop and the lasting mean, if it lasts a day at least. As the plan's own spell, or as
+/// a row of the table of steps: the two have lines of their own.
+fn spell_at(desk: &Desk<'_>, room: &Room<'_>, level: u32, own: bool) -> Option<Raised> {
+    let names = if own {
+        Names { id: "copper.spell".into(), words: "a spell".into(), symbol: "spell".into() }
+    } else {
+        let words = format!("a spell at step {level}");
+        Names { id: format!("copper.level-{level}"), words, symbol: level.to_string() }
+    };
     let release = release(desk, level)?;
     let raised = balance::resting(
         &format!("copper.raised-{level}"),
@@ -337,29 +400,41 @@ fn spell_at(desk: &Desk<'_>, room: &Room<'_>, level: u32) -> Option<Raised> {
         Some(reach) => minimum(&[reach, most])?,
         None => most,
     };
+    let mut cut = false;
     let mut days = bounded.rounded(Way::Down, 1.0, &DAYS);
     // The lasting mean may ask for a shorter spell than stop does.
     loop {
         if days.in_unit(&DAYS) < 1.0 {
             return None;
         }
-        let named = days.named("copper.spell-days", "Days of a spell at most", "t_spell", &DAYS);
+        let named =
+            days.named(names.id("days"), &format!("Days of {} at most", names.words), &names.symbol("t"), &DAYS);
         let end = balance::after(&room.start, &raised, &room.loss, &named).named(
-            "copper.spell-end",
-            "Copper on the last day, at most",
-            "C_spell",
+            names.id("end"),
+            &if own {
+                "Copper on the last day, at most".to_owned()
+            } else {
+                format!("Copper on the last day of {}, at most", names.words)
+            },
+            &names.symbol("C"),
             &COPPER,
         );
-        let total = mean_with_spell(&room.start, &raised, &room.rest, &end, &room.loss, &named);
+        let total = mean_with_spell(&names, &room.start, &raised, &room.rest, &end, &room.loss, &named);
         let mean = match &room.dissolved {
             Some(share) => &total * share,
             None => total,
         }
-        .named("copper.spell-mean", "Mean over the worst 28 days around a spell, at most", "C_28", &COPPER);
+        .named(
+            names.id("mean"),
+            &format!("Mean over the worst 28 days around {}, at most", names.words),
+            &names.sub("C_28"),
+            &COPPER,
+        );
         if mean.si() <= room.limits.lasting.si() && end.si() <= room.limits.stop.si() * (1.0 + 1e-12) {
-            return Some(Raised { level, days: named, end, mean });
+            return Some(Raised { level, days: named, end, mean, cut });
         }
         let fewer = days.in_unit(&DAYS) - 1.0;
+        cut = true;
         days = Figure::counted(fewer, "t_fewer", "days, fewer than stop allows, for the lasting mean", &DAYS);
     }
 }
@@ -507,9 +582,9 @@ pub fn choose(
     let mut raised: Option<Raised> = None;
     let mut table = Vec::new();
     for level in (holding + 1..=steps).rev() {
-        let found = spell_at(desk, &room, level);
+        let found = spell_at(desk, &room, level, true);
         let days = found.as_ref().map(|r| r.days.in_unit(&DAYS) as u32);
-        table.push((level, days));
+        table.push(level);
         if raised.is_none()
             && let Some(found) = found
             && days.is_some_and(|d| d >= SPELL_DAYS.0)
@@ -555,6 +630,7 @@ pub fn choose(
         low: balance::daily(start_now, volume.high.si(), PER_DAY.of(most.si()), &daily),
     };
     let spell_start = desk.book.publish(room.start.clone());
+    let table = table.into_iter().map(|level| held_step(desk, &room, level)).collect();
     let (spell_days, spell_end, spell_mean) = match raised.filter(|_| !spells.is_empty()) {
         Some(raised) => {
             let release = release(desk, raised.level);
@@ -576,7 +652,8 @@ pub fn choose(
         no_spell,
         rest_most: Some(rest_most),
         rest_least: Some(rest_least),
-        spell_start: spell_end.is_some().then_some(spell_start),
+        spell_start: spell_end.is_some().then_some(spell_start.clone()),
+        spell_gate: spell_start,
         spell_end,
         spell_mean,
         loss: loss.origin,
@@ -588,6 +665,17 @@ pub fn choose(
         releases,
         start: start_now,
     })
+}
+
+/// A row of the table of steps, with its lines.
+fn held_step(desk: &mut Desk<'_>, room: &Room<'_>, level: u32) -> HeldStep {
+    let Some(found) = spell_at(desk, room, level, false) else { return HeldStep { level, held: None, back: None } };
+    let held = (desk.book.publish(found.days), desk.book.publish(found.end));
+    if found.cut {
+        desk.book.publish(found.mean);
+    }
+    let back = back_at_rest(level, &held.1, &room.rest, &room.loss).map(|days| desk.book.publish(days));
+    HeldStep { level, held: Some(held), back }
 }
 
 /// The first day the panel may run: two days after the last correction.

@@ -312,23 +312,29 @@ pub fn find(desk: &mut Desk<'_>) -> Option<VolumePlan> {
     })
 }
 
+/// What the line of the flow is called.
+const BARS: [&str; 3] = ["flow.bars", "Flow past the bars", "Q"];
+
 /// Flow past the bars and how long the pond takes to pass them.
 pub fn flow(desk: &mut Desk<'_>, volume: &VolumePlan) -> Option<(Figure<VolumeRate>, Figure<Time>)> {
     let Some(told) = desk.site.flow.clone() else {
         desk.miss(Missing::new("flow past the bars", "a bucket and a stopwatch at the outlet past the bars"));
         return None;
     };
+    let [id, title, symbol] = BARS;
     let flow = match told {
         FlowTest::Bucket { volume, time } => {
             let caught = stated(desk, &volume, "V_b", "volume caught", &crate::units::table::LITRE);
             let seconds = stated(desk, &time, "t_b", "time it took", &crate::units::table::SECOND);
-            crate::water::flow::bucket(&caught, &seconds)
+            crate::water::flow::bucket(BARS, &caught, &seconds)
         }
-        FlowTest::Notch { head } => crate::water::flow::notch(&stated(desk, &head, "H", "head over the notch", &METRE)),
+        FlowTest::Notch { head } => {
+            crate::water::flow::notch(BARS, &stated(desk, &head, "H", "head over the notch", &METRE))
+        }
         FlowTest::Stated(flow) => stated(desk, &flow, "Q", "flow past the bars", &LITRES_PER_SECOND).named(
-            "flow.bars",
-            "Flow past the bars",
-            "Q",
+            id,
+            title,
+            symbol,
             &LITRES_PER_SECOND,
         ),
     };
