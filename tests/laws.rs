@@ -241,14 +241,24 @@ fn examine(pond: &Pond, plan: &Plan) -> Found {
             }
         }
         let end = start + rise * 40.078 * calcium.count.si();
-        found.at_most(DOSE_CALCIUM, "mg/L Ca at the end", end, pond.practice.calcium_goal.unwrap_or(40.0));
+        if calcium.for_conductivity {
+            // The lighter way to the panel's conductivity: as far as general hardness may go.
+            let hard = pond.fresh(|w| w.general).map(|g| g + rise / 0.178_326 * calcium.count.si());
+            found.that(DOSE_CALCIUM, pond.panel.as_ref().is_some_and(|p| p.least_conductivity.is_some()), || {
+                "no target".into()
+            });
+            found.at_most(DOSE_CALCIUM, "dGH at the end", hard.unwrap_or(0.0), 15.0);
+        } else {
+            found.at_most(DOSE_CALCIUM, "mg/L Ca at the end", end, pond.practice.calcium_goal.unwrap_or(40.0));
+        }
         found.that(DOSE_SUM, (calcium.buy.si() - calcium.dose.si() * calcium.count.si()).abs() < 1e-9, || {
             "calcium".into()
         });
     }
     if let Some(salt) = &plan.correction.salt {
-        found.at_most(DOSE_SALT, "g/L", 3.0 * salt.dose.si() / low, 0.5);
-        found.at_most(DOSE_SUM, "salt", 3.0 * salt.dose.si(), salt.total.si());
+        let all = salt.days.len() as f64 * salt.dose.si();
+        found.at_most(DOSE_SALT, "g/L", all / low, 0.5);
+        found.at_most(DOSE_SUM, "salt", all, salt.total.si());
     }
     let mut dosed: Vec<NaiveDate> = Vec::new();
     let correction = &plan.correction;

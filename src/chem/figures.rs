@@ -8,7 +8,7 @@ use super::speciation::{Refusal, State};
 use crate::reference::chemistry::{CALCITE, COPPER};
 use crate::reference::{CARBONATE_CONSTANTS, COPPER_REVIEWED, IONIC_CONDUCTIVITY, substance};
 use crate::units::table::{MICROSIEMENS, MILLIGRAMS, ONE, PERCENT};
-use crate::units::{Conductivity, MassConcentration, Ratio, Si as _};
+use crate::units::{Conductivity, MassConcentration, Ph, Ratio, Si, Unit};
 use crate::workings::{Figure, Node};
 
 /// The addition of the tables that is this substance of the site file; `None` for one that brings no ions to count.
@@ -43,19 +43,49 @@ pub fn found(names: [&str; 3], value: Conductivity, state: &State, inputs: Vec<R
     figure.named(id, title, symbol, &MICROSIEMENS).from_source(&IONIC_CONDUCTIVITY)
 }
 
-/// Salt that brings a water to a conductivity at 25 °C; `state` is the water with it.
+/// A product's amount in the least correction, as it is sold, in a litre of pond. `off` is how far the corrected water stands from
+/// the goals it must just reach, as a share of each.
 #[must_use]
-pub fn salt(
+pub fn least(
     names: [&str; 3],
     value: MassConcentration,
+    off: f64,
     state: &State,
     inputs: Vec<Rc<Node>>,
 ) -> Figure<MassConcentration> {
     let [id, title, symbol] = names;
-    let figure = Figure::solved(value, CONDUCTIVITY, inputs, state.residual, state.iterations);
+    let figure = Figure::solved(value, LEAST, inputs, off.max(state.residual.abs()), state.iterations);
     figure.named(id, title, symbol, &MILLIGRAMS).from_source(&IONIC_CONDUCTIVITY)
 }
 
+/// What a value comes to at one end of what the readings leave open.
+#[must_use]
+pub fn end<Q: Si>(
+    names: [&str; 3],
+    value: Q,
+    unit: &'static Unit,
+    state: &State,
+    inputs: Vec<Rc<Node>>,
+    kits: &str,
+) -> Figure<Q> {
+    let [id, title, symbol] = names;
+    let equation = "readings = those ends of the kits' steps that move this furthest";
+    let figure = Figure::solved(value, equation, inputs, state.residual.abs(), state.iterations);
+    figure.named(id, title, symbol, unit).remark(kits.to_owned())
+}
+
+/// pH of a water whose state was found.
+#[must_use]
+pub fn ph(names: [&str; 3], value: f64, state: &State, inputs: Vec<Rc<Node>>) -> Figure<Ph> {
+    let [id, title, symbol] = names;
+    let figure = Figure::solved(Ph::from_si(value), ALKALINITY, inputs, state.residual.abs(), state.iterations);
+    figure.named(id, title, symbol, &ONE).from_source(&CARBONATE_CONSTANTS)
+}
+
+/// What the joint correction solves.
+pub const LEAST: &str =
+    "m = least of all products with K ≥ K_goal, Ca ≥ Ca_goal and κ ≥ κ_min, inside the limits on K, G, Cl, pH and SI";
+const ALKALINITY: &str = "K = C·(α₁ + 2 α₂) + OH − H";
 const CONDUCTIVITY: &str = "κ = Σ λ·m over all free ions, at 25 °C";
 
 /// Saturation index of lime: zero where lime neither dissolves nor comes down. `None` without calcium or carbonate.

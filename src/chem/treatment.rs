@@ -116,7 +116,9 @@ pub struct DayLimits {
 }
 
 impl DayLimits {
-    fn fewest(&self, substance: &Addition, amount: f64) -> f64 {
+    /// The fewest days that the amounts alone ask for.
+    #[must_use]
+    pub fn fewest(&self, substance: &Addition, amount: f64) -> f64 {
         let brought = |wanted: &[usize]| -> f64 {
             substance.ions.iter().filter(|(ion, _)| wanted.contains(ion)).map(|(_, count)| count).sum()
         };
@@ -450,7 +452,8 @@ fn lightest(
     let behind = |plane: &Plane, x: &[f64]| -> f64 { plane.a.iter().zip(x).map(|(a, x)| a * x).sum::<f64>() - plane.b };
     let size = planes.iter().map(|p| p.b.abs()).fold(1e-3, f64::max);
     let inside = |x: &[f64]| planes.iter().all(|p| behind(p, x) >= -TOUCH * size);
-    let conducts = |x: &[f64]| made(x).conductivity_25();
+    // Where no conductivity is asked for, none is worked out: every place conducts enough.
+    let conducts = |x: &[f64]| if goal > 0.0 { made(x).conductivity_25() } else { Ok(0.0) };
     if n == 0 || inside(&vec![0.0; n]) && here >= goal {
         let x = vec![0.0; n];
         return if inside(&x) && here >= goal { Ok(x) } else { Err(Unmet::NoRoom) };
@@ -595,19 +598,32 @@ pub struct Steps {
     pub copper: (f64, f64),
 }
 
-/// Something of a water from readings, with the range that the readings leave open: each reading is moved to both ends alone, then all
-/// to the ends that lower the result, and all to those that raise it. Where such a corner cannot be one water, the single moves are
-/// added up instead, which is wider.
+/// Something of a water from readings, with the range that the readings leave open: as [`ranges`], for one value.
 ///
 /// # Errors
-/// As [`compose`] for the readings as they are, and what `of` refuses of them.
+/// As [`ranges`].
 pub fn range(
     readings: &Readings,
     steps: &Steps,
     of: impl Fn(&Composed) -> Result<f64, Refusal>,
 ) -> Result<Range, Trouble> {
-    let value = |readings: &Readings| -> Result<f64, Trouble> { Ok(of(&compose(readings)?)?) };
-    let best = value(readings)?;
+    let [found] = ranges(readings, steps, |_, composed| Ok([of(composed)?]))?;
+    Ok(found)
+}
+
+/// Several things of a water from readings, each with the range that the readings leave open: each reading is moved to both ends
+/// alone, then all to the ends that lower the result, and all to those that raise it. Where such a corner cannot be one water,
+/// the single moves are added up instead, which is wider. `of` is given the readings as moved and the water they make.
+///
+/// # Errors
+/// As [`compose`] for the readings as they are, and what `of` refuses of them.
+pub fn ranges<const N: usize>(
+    readings: &Readings,
+    steps: &Steps,
+    of: impl Fn(&Readings, &Composed) -> Result<[f64; N], Refusal>,
+) -> Result<[Range; N], Trouble> {
+    let values = |readings: &Readings| -> Result<[f64; N], Trouble> { Ok(of(readings, &compose(readings)?)?) };
+    let best = values(readings)?;
     let moved = |which: usize, up: bool, mut from: Readings| -> Readings {
         let shift =
             |at: &mut f64, (down, above): (f64, f64)| *at = if up { *at + above } else { (*at - down).max(0.0) };
@@ -630,21 +646,34 @@ pub fn range(
         }
         from
     };
-    let (mut lowest, mut highest) = (*readings, *readings);
-    let (mut below, mut above) = (0.0, 0.0);
+    // Per value: the readings at its lowest and highest corner, and the single moves added up.
+    let mut corners = best.map(|_| ([*readings; 2], [0.0_f64; 2]));
     for which in 0..8 {
-        let ends = [false, true].map(|up| value(&moved(which, up, *readings)).map_or(0.0, |v| v - best));
-        let (down, up) = (ends[0].min(ends[1]), ends[0].max(ends[1]));
-        below += down.min(0.0);
-        above += up.max(0.0);
-        if down < 0.0 {
-            lowest = moved(which, ends[1] < ends[0], lowest);
-        }
-        if up > 0.0 {
-            highest = moved(which, ends[1] > ends[0], highest);
+        let ends = [false, true].map(|up| {
+            let at = moved(which, up, *readings);
+            if at == *readings { Ok(best) } else { values(&at) }
+        });
+        for (i, ((corner, sums), best)) in corners.iter_mut().zip(best).enumerate() {
+            let off = |end: &Result<[f64; N], Trouble>| {
+                end.as_ref().ok().and_then(|all| all.get(i)).map_or(0.0, |value| value - best)
+            };
+            let [fall, rise] = [off(&ends[0]), off(&ends[1])];
+            let (down, up) = (fall.min(rise), fall.max(rise));
+            if down < 0.0 {
+                sums[0] += down;
+                corner[0] = moved(which, rise < fall, corner[0]);
+            }
+            if up > 0.0 {
+                sums[1] += up;
+                corner[1] = moved(which, rise > fall, corner[1]);
+            }
         }
     }
-    let low = value(&lowest).unwrap_or(best + below).min(best);
-    let high = value(&highest).unwrap_or(best + above).max(best);
-    Ok(Range { low, best, high })
+    let mut out = best.map(|best| Range { low: best, best, high: best });
+    for (i, (range, (corner, sums))) in out.iter_mut().zip(corners).enumerate() {
+        let at = |corner: &Readings| values(corner).ok().and_then(|all| all.get(i).copied());
+        range.low = at(&corner[0]).unwrap_or(range.best + sums[0]).min(range.best);
+        range.high = at(&corner[1]).unwrap_or(range.best + sums[1]).max(range.best);
+    }
+    Ok(out)
 }

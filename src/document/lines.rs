@@ -15,7 +15,7 @@ pub struct Lines {
 }
 
 /// Heads of the groups, by the first part of the ids.
-pub(super) const GROUPS: [(&str, &str); 18] = [
+pub(super) const GROUPS: [(&str, &str); 19] = [
     ("volume", "Volume"),
     ("hardness", "Carbonate hardness"),
     ("ph", "pH"),
@@ -24,6 +24,7 @@ pub(super) const GROUPS: [(&str, &str); 18] = [
     ("calcium", "Calcium"),
     ("conductivity", "Conductivity"),
     ("salt", "Salt"),
+    ("joint", "Doses found together"),
     ("change", "Water changes"),
     ("copper", "Copper"),
     ("bars", "Bars"),

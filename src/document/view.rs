@@ -195,6 +195,8 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
             map! {
                 "dose" => weighed(lines, &s.dose, reader.mass(s.dose.si())),
                 "total" => figure(lines, &s.total, reader.mass(s.total.si())),
+                "takes" => takes(lines, reader, &s.takes),
+                "count" => count_word(s.days.len() as u64),
                 "days" => reader.days(&s.days),
             }
         }),
@@ -244,6 +246,26 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
             .conductivity_after
             .as_ref()
             .map_or(Value::from(()), |c| figure(lines, c, reader.quantity("conductivity", c.si()))),
+    );
+    view.insert(
+        "conductivity_range",
+        correction
+            .conductivity_ends
+            .as_ref()
+            .map_or(Value::from(()), |[least, most]| range(lines, reader, "conductivity", least, most)),
+    );
+    view.insert(
+        "conductivity_short",
+        correction.short_of.as_ref().map(|c| reader.quantity("conductivity", c.si())).into(),
+    );
+    view.insert(
+        "lime",
+        map! {
+            "after" => correction.lime_after.as_ref().map(|f| figure(lines, f, plain(f.si(), Digits::Places(1)))),
+            "borne" => correction.lime_after.as_ref().is_some_and(|f| f.si() <= crate::reference::LIME_BORNE),
+            "keeps" => correction.lime_keeps,
+            "falls" => correction.lime_falls,
+        },
     );
     view.insert("ions", plan.water.as_ref().map_or(Value::from(()), |water| ions(water, reader, lines)));
     view.insert(
@@ -297,7 +319,7 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
             .iter()
             .map(|c| {
                 map! {
-                    "limit" => c.limit.as_str(), "proposal" => c.proposal.as_str(),
+                    "limit" => capital(&c.limit), "proposal" => c.proposal.as_str(),
                     "proposed" => with_unit(c.proposed, c.unit), "allowed" => with_unit(c.allowed, c.unit),
                     "margin" => margin(c.proposed, c.allowed, c.floor),
                     "allowed_word" => if c.floor { "at least" } else { "at most" },
@@ -348,6 +370,12 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
 fn with_unit(value: f64, unit: &str) -> String {
     let number = if value == 0.0 { "0".to_owned() } else { plain(value, Digits::Significant(3)) };
     if unit.is_empty() { number } else { format!("{number}\u{a0}{unit}") }
+}
+
+/// With its first letter large, and the others as they are: pH stays pH.
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn margin(proposed: f64, allowed: f64, floor: bool) -> String {
@@ -564,6 +592,9 @@ fn buffer(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> 
         "stir" => b.stir.as_ref().map(|s| figure(lines, s, reader.bucket(s.si()))),
         "ph_shift" => figure(lines, &b.ph_shift, plain(libm::ceil(b.ph_shift.si() * 10.0 - 1e-9) / 10.0, Digits::Places(1))),
         "ph_after" => figure(lines, &b.ph_after, ph(b.ph_after.si())),
+        "takes" => takes(lines, reader, &b.takes),
+        "ph_least" => figure(lines, &b.ph_ends[0], ph(b.ph_ends[0].si())),
+        "ph_most" => figure(lines, &b.ph_ends[1], ph(b.ph_ends[1].si())),
         "ammonia_after" => figure(lines, &b.unionised_after, reader.quantity("unionised-ammonia", b.unionised_after.si())),
         "days" => reader.days(&b.days),
         "day_list" => day_list(&b.days, reader),
@@ -611,9 +642,21 @@ fn calcium(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value>
         "goal" => figure(lines, &c.goal, reader.quantity(key, c.goal.si())),
         "start" => reader.quantity(key, c.start.si()),
         "after" => range(lines, reader, key, &c.after_least, &c.after_most),
+        "takes" => takes(lines, reader, &c.takes),
+        "for_conductivity" => c.for_conductivity,
         "days" => reader.days(&c.days),
         "day_list" => day_list(&c.days, reader),
     })
+}
+
+/// What a whole correction takes: as readings and tape are, least, most. Least is cut down and most up, to what a scale shows.
+fn takes(lines: &Lines, reader: &Reader, ends: &[Figure<crate::units::Mass>; 3]) -> Value {
+    let [best, least, most] = ends;
+    map! {
+        "best" => figure(lines, best, reader.mass_about(best.value(), Way::Down)),
+        "least" => figure(lines, least, reader.mass_about(least.value(), Way::Down)),
+        "most" => figure(lines, most, reader.mass_about(most.value(), Way::Up)),
+    }
 }
 
 fn change(c: &ChangePlan, source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
@@ -630,6 +673,11 @@ fn change(c: &ChangePlan, source: &Source<'_>, reader: &Reader, lines: &Lines) -
         "gate" => c.ammonia_gate.as_ref().map(|g| figure(lines, g, reader.quantity("total-ammonia", g.si()))),
         "gate_too_fine" => c.gate_too_fine,
         "ph_differs" => ph_differs(source),
+        "ph_shift" => c.followed.as_ref().map(|f| figure(lines, &f.ph_shift, plain(libm::ceil(f.ph_shift.si() * 10.0 - 1e-9) / 10.0, Digits::Places(1)))),
+        "ph_after" => c.followed.as_ref().map(|f| figure(lines, &f.ph, plain(f.ph.si(), Digits::Places(1)))),
+        "ph_too_far" => c.followed.as_ref().is_some_and(|f| f.too_far),
+        "ph_smaller" => c.followed.as_ref().is_some_and(|f| f.smaller),
+        "conductivity_after" => c.followed.as_ref().and_then(|f| f.conductivity.as_ref()).map(|k| figure(lines, k, reader.quantity("conductivity", k.si()))),
         "calcium_after" => lines.all().iter().find(|l| l.id == "calcium.changed" && c.hardness_after.is_some()).map(|l| {
             figure_with(lines, Some("calcium.changed"), reader.quantity("calcium", l.node.si))
         }),

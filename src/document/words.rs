@@ -120,6 +120,12 @@ impl Reader {
         mass_words(Mass::from_si(si), self.system, Way::Down)
     }
 
+    /// A mass that nobody weighs out, cut the given way to the step of a dose of its size.
+    #[must_use]
+    pub fn mass_about(&self, mass: Mass, way: Way) -> String {
+        mass_words(crate::plan::measured(mass, self.system, way), self.system, way)
+    }
+
     /// The mass of a neutraliser, which must not say less.
     #[must_use]
     pub fn mass_up(&self, si: f64) -> String {

@@ -2,8 +2,8 @@
 
 use super::{Assumption, Desk};
 use crate::site::{Kit, Reading};
-use crate::units::table::{CELSIUS, DEGREE_KH};
-use crate::units::{CarbonateHardness, Si, ThermodynamicTemperature, Unit};
+use crate::units::table::{AMMONIA_N, CALCIUM_MG, CELSIUS, DEGREE_KH};
+use crate::units::{AmmoniaNitrogen, Calcium, CarbonateHardness, Si, ThermodynamicTemperature, Unit};
 use crate::workings::Figure;
 
 /// A reading as a leaf.
@@ -105,4 +105,23 @@ where
     let step: Figure<Q> = Figure::stated(Q::from_si(step * share), &format!("s_{letter}"), words, unit, &place);
     let low = read - &step;
     if low.si() <= 0.0 { zero().named(id, &title, symbol, unit) } else { low.named(id, &title, symbol, unit) }
+}
+
+/// The most total ammonia that a reading may stand for: half a step of its kit above it; as read for drop counts and where no kit is
+/// named.
+pub fn highest_ammonia(desk: &Desk<'_>, read: &Figure<AmmoniaNitrogen>) -> Figure<AmmoniaNitrogen> {
+    let known = kit(desk, "ammonia").filter(|k| !k.drops).and_then(|k| Some((k.step?, desk.place(k.span))));
+    let Some((step, place)) = known else { return read.clone() };
+    let half: Figure<AmmoniaNitrogen> =
+        Figure::stated(AmmoniaNitrogen::from_si(0.5 * step), "s_N", "half a step of the kit", &AMMONIA_N, &place);
+    (read + &half).named("ammonia.reading-high", "Most total ammonia the reading allows", "N_high", &AMMONIA_N)
+}
+
+/// The most calcium that a reading may stand for: half a step of its kit above it; as read for drop counts and where no kit is named.
+pub fn highest_calcium(desk: &Desk<'_>, read: &Figure<Calcium>) -> Figure<Calcium> {
+    let known = kit(desk, "calcium").filter(|k| !k.drops).and_then(|k| Some((k.step?, desk.place(k.span))));
+    let Some((step, place)) = known else { return read.clone() };
+    let half: Figure<Calcium> =
+        Figure::stated(Calcium::from_si(0.5 * step), "s_Ca", "half a step of the kit", &CALCIUM_MG, &place);
+    (read + &half).named("calcium.reading.high", "Most calcium the reading allows", "Ca_high", &CALCIUM_MG)
 }

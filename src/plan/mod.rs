@@ -10,6 +10,7 @@ mod copper;
 mod correction;
 mod diagnosis;
 mod kinder;
+mod opinion;
 mod readings;
 mod rounding;
 mod safety;
@@ -25,10 +26,10 @@ pub use actions::{Act, Action, When};
 pub use assumptions::{Assumption, Missing};
 pub use bars::{Bars, Gap, Witness};
 pub use copper::{CopperLimits, LossOrigin};
-pub use correction::{BufferPlan, CalciumPlan, ChangePlan, ChangeReason, Correction, SaltPlan};
+pub use correction::{BufferPlan, CalciumPlan, ChangePlan, ChangeReason, Correction, Followed, Joint, SaltPlan};
 pub use diagnosis::{Cell, Diagnosis, Ranked, Shortfall, Wanted};
 pub use readings::{Judged, ReadingRow};
-pub use rounding::{mass_words, time_words, volume as volume_words, volume_unit, with_unit};
+pub use rounding::{mass_words, measured, time_words, volume as volume_words, volume_unit, with_unit};
 pub use safety::Check;
 pub use schedule::{CopperPath, HeldStep, Schedule, Spell};
 pub use verdict::{Reason, Verdict, Word};
@@ -215,7 +216,7 @@ pub fn decide(
             Some(limits) => (mixed, Some(limits)),
             None => (as_read, limits_now),
         };
-        let change = limits.as_ref().and_then(|l| correction::for_copper(&mut desk, &volume, l));
+        let change = limits.as_ref().and_then(|l| correction::for_copper(&mut desk, &volume, l, ions.as_ref()));
         (correction::Correction { copper: change, ..water }, limits)
     } else {
         let correction = correction::plan(&mut desk, &volume, ions.as_ref());

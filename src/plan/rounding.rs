@@ -25,6 +25,19 @@ fn dose_step(dose_si: f64, system: System, scale_si: f64) -> (f64, &'static Unit
     }
 }
 
+/// A mass cut to the step of a dose of its size, the given way: for the ends of a range, which nobody weighs out.
+pub fn measured(mass: Mass, system: System, way: Way) -> Mass {
+    let (step, unit) = dose_step(mass.si(), system, GRAM.size);
+    let steps = mass.si() / (step * unit.size);
+    let near = libm::round(steps);
+    let whole = match way {
+        _ if (steps - near).abs() < 1e-9 * near.abs().max(1.0) => near,
+        Way::Down => libm::floor(steps),
+        Way::Up => libm::ceil(steps),
+    };
+    Mass::from_si(whole * step * unit.size)
+}
+
 /// A dose rounded down to what can be measured, never up.
 pub fn dose(exact: &Figure<Mass>, system: System, scale: Mass) -> Figure<Mass> {
     let (step, unit) = dose_step(exact.si(), system, scale.si());

@@ -5,18 +5,19 @@
 
 use std::rc::Rc;
 
-use super::{Assumption, Desk, Missing, kinder, readings};
+use super::{Assumption, Desk, Missing, kinder, readings, rounding};
 use crate::chem::activity::density;
 use crate::chem::composition::{self, Composed, Disagreement, Trouble};
-use crate::chem::solution::Water;
+use crate::chem::solution::{Chlorine, Water};
+use crate::chem::treatment::Steps;
 use crate::chem::{ammonia, figures};
 use crate::diag::{Diagnostic, Span};
 use crate::reference::Substance;
 use crate::reference::chemistry::COPPER;
 use crate::site::{Reading, Readings};
 use crate::units::table::weight::{CL, CU, N, NA, O, S};
-use crate::units::table::{CALCIUM_MG, CELSIUS, DEGREE_GH, DEGREE_KH, MICROSIEMENS, ONE, PERCENT};
-use crate::units::{CarbonateHardness, Conductivity, MassConcentration, Ratio, Si};
+use crate::units::table::{CALCIUM_MG, CELSIUS, DEGREE_GH, DEGREE_KH, KELVIN_DIFFERENCE, MICROSIEMENS, ONE, PERCENT};
+use crate::units::{CarbonateHardness, Conductivity, Digits, MassConcentration, Ratio, Si, Unit, plain};
 use crate::workings::{Figure, Node};
 
 /// What the water is, by calculation.
@@ -24,6 +25,8 @@ use crate::workings::{Figure, Node};
 pub struct WaterPlan {
     /// Its ions and species.
     pub composed: Composed,
+    /// The readings it was composed from.
+    pub read: composition::Readings,
     /// kg of water in a litre.
     pub density: f64,
     /// Readings behind it, for the lines of what is found from it.
@@ -49,6 +52,11 @@ impl WaterPlan {
     /// The water with so many mol/m³ of a substance of the site file; as it is where that brings no ions.
     pub fn dosed(&self, water: &Water, substance: &str, per_cubic_metre: f64) -> Water {
         figures::addition_of(substance).map_or(*water, |a| water.with(a, self.molal(per_cubic_metre)))
+    }
+
+    /// mol/m³ in the pond for so many mol/kg.
+    pub fn per_cubic_metre(&self, molal: f64) -> f64 {
+        molal * 1000.0 * self.density
     }
 }
 
@@ -118,10 +126,65 @@ pub fn find(desk: &mut Desk<'_>) -> Option<WaterPlan> {
         let (what, value) = words.split_once(": ").unwrap_or((&words, ""));
         desk.assume(Assumption::new(&format!("In the water, {what}"), value, instead, "charge and conductivity"));
     }
-    let mut plan =
-        WaterPlan { composed, density, inputs, ions: None, misfit: None, lime: None, free_copper: None, disagreement };
+    let mut plan = WaterPlan {
+        composed,
+        read,
+        density,
+        inputs,
+        ions: None,
+        misfit: None,
+        lime: None,
+        free_copper: None,
+        disagreement,
+    };
     lines(desk, &mut plan, conductivity.filter(|_| read.conductivity.is_some()));
     Some(plan)
+}
+
+/// The supply as its ions, and the chlorine in it.
+#[derive(Clone, Debug)]
+pub struct SupplyIons {
+    /// Its ions, before any treatment.
+    pub water: Water,
+    /// Its chlorine; none where it was not tested.
+    pub chlorine: Chlorine,
+    /// Readings behind it.
+    pub inputs: Vec<Rc<Node>>,
+}
+
+/// The supply's ions, as warm as `celsius` where no temperature was read; `None` where its readings do not tell them.
+pub fn supply(desk: &Desk<'_>, celsius: f64) -> Option<SupplyIons> {
+    let supply = &desk.site.supply.readings;
+    let hardness = supply.carbonate_hardness.as_ref()?;
+    let ph = supply.ph_morning.as_ref().or(supply.ph_afternoon.as_ref())?;
+    let celsius = supply.temperature.as_ref().map_or(celsius, |t| CELSIUS.of(t.value.si()));
+    let density = density(celsius);
+    let hard = |si: f64| molal(si, density);
+    let mass = |reading: &Option<Reading<MassConcentration>>, weight: f64| {
+        reading.as_ref().filter(|r| !r.less_than).map(|r| hard(r.value.si() / kilograms(weight)))
+    };
+    let read = composition::Readings {
+        celsius,
+        ph: ph.value.si(),
+        alkalinity: hard(hardness.value.si()),
+        general_hardness: supply.general_hardness.as_ref().map(|r| hard(r.value.si())),
+        calcium: supply.calcium.as_ref().map(|r| hard(r.value.si())),
+        conductivity: supply.conductivity.as_ref().map(|r| MICROSIEMENS.of(r.value.si())),
+        chloride: mass(&supply.chloride, CL),
+        sulfate: mass(&supply.sulfate, S + 4.0 * O),
+        nitrate: supply.nitrate.as_ref().map(|r| hard(r.value.si() / kilograms(N + 3.0 * O))),
+        copper: mass(&supply.total_copper, CU),
+    };
+    // A laboratory's anions may not fit the kits' cations: then they are left out and closed by the rules.
+    let bare = composition::Readings { chloride: None, sulfate: None, nitrate: None, ..read };
+    let water = composition::compose(&read).or_else(|_| composition::compose(&bare)).ok()?.water;
+    let total = mass(&supply.total_chlorine, 2.0 * CL).unwrap_or(0.0);
+    let free = mass(&supply.free_chlorine, 2.0 * CL).unwrap_or(0.0).min(total);
+    let inputs = vec![
+        kinder::leaf(desk, hardness, "K_supply", "carbonate hardness of the supply", &DEGREE_KH).node().clone(),
+        kinder::leaf(desk, ph, "pH_supply", "pH of the supply", &ONE).node().clone(),
+    ];
+    Some(SupplyIons { water, chlorine: Chlorine { free, combined: total - free }, inputs })
 }
 
 /// What a buffer that brings so much carbonate hardness adds to the conductivity of the supply; `None` where the supply's
@@ -134,32 +197,84 @@ pub fn supply_lift(
 ) -> Option<Figure<Conductivity>> {
     /// A tap's water, °C, where none was read: between winter and summer mains. Its conductivity is that at 25 °C in any case.
     const TAP: f64 = 12.0;
-    let supply = &desk.site.supply.readings;
-    let hardness = supply.carbonate_hardness.as_ref()?;
-    let ph = supply.ph_morning.as_ref().or(supply.ph_afternoon.as_ref())?;
-    let celsius = supply.temperature.as_ref().map_or(TAP, |t| CELSIUS.of(t.value.si()));
-    let density = density(celsius);
-    let hard = |si: f64| molal(si, density);
-    let read = composition::Readings {
-        celsius,
-        ph: ph.value.si(),
-        alkalinity: hard(hardness.value.si()),
-        general_hardness: supply.general_hardness.as_ref().map(|r| hard(r.value.si())),
-        calcium: supply.calcium.as_ref().map(|r| hard(r.value.si())),
-        conductivity: supply.conductivity.as_ref().map(|r| MICROSIEMENS.of(r.value.si())),
-        chloride: None,
-        sulfate: None,
-        nitrate: None,
-        copper: None,
-    };
-    let water = composition::compose(&read).ok()?.water;
-    let dosed = water.with(figures::addition_of(buffer.id)?, hard(rise.si() / buffer.charge));
-    let inputs = vec![
-        kinder::leaf(desk, hardness, "K_supply", "carbonate hardness of the supply", &DEGREE_KH).node().clone(),
-        kinder::leaf(desk, ph, "pH_supply", "pH of the supply", &ONE).node().clone(),
-        rise.node().clone(),
-    ];
+    let SupplyIons { water, inputs, .. } = supply(desk, TAP)?;
+    let dosed = water.with(figures::addition_of(buffer.id)?, molal(rise.si() / buffer.charge, density(water.celsius)));
+    let inputs = inputs.into_iter().chain([rise.node().clone()]).collect();
     figures::conductivity_gained(names, &water, &dosed, inputs).ok()
+}
+
+/// How far each reading of the pond may lie from what was read, by its kit's step, and that in words.
+#[derive(Clone, Debug)]
+pub struct Resolution {
+    /// Below and above, in the units of [`composition::Readings`].
+    pub steps: Steps,
+    /// In words, for the lines that rest on it.
+    pub words: String,
+}
+
+/// What the kits leave open of the readings behind `ions` (Decisions): a drop count stands for a step less at most, other kits
+/// for half a step either way. A kit that the site file does not name has the step that is common in the trade.
+pub fn resolution(desk: &mut Desk<'_>, ions: &WaterPlan) -> Resolution {
+    let mut words: Vec<String> = Vec::new();
+    let mut assumed: Vec<String> = Vec::new();
+    // The step in SI, whether drops are counted; `usual` where no kit is named, with its words.
+    let mut open = |name: &str, usual: (f64, bool), unit: &Unit, there: bool| -> (f64, f64) {
+        if !there {
+            return (0.0, 0.0);
+        }
+        let known = kinder::kit(desk, name).and_then(|k| k.step.map(|step| (step, k.drops)));
+        let (step, drops) = known.unwrap_or(usual);
+        if step <= 0.0 {
+            return (0.0, 0.0);
+        }
+        let number = rounding::trim(plain(step / unit.size, Digits::Significant(3)));
+        let said = rounding::with_unit(&number, unit.symbol);
+        let how = if drops { format!("{name} {said} less") } else { format!("{name} half of {said} either way") };
+        words.push(how);
+        if known.is_none() {
+            assumed.push(format!("{name} {said}{}", if drops { ", drop count" } else { "" }));
+        }
+        if drops { (step, 0.0) } else { (0.5 * step, 0.5 * step) }
+    };
+    let read = &ions.read;
+    let si = |(below, above): (f64, f64)| (ions.molal(below), ions.molal(above));
+    let meter = read.conductivity.unwrap_or(0.0);
+    let steps = Steps {
+        celsius: open("temperature", (0.5, false), &KELVIN_DIFFERENCE, true),
+        ph: {
+            let hour = if kinder::kit(desk, "ph afternoon").is_some() { "ph afternoon" } else { "ph morning" };
+            open(hour, (0.1, false), &ONE, true)
+        },
+        alkalinity: si(open("carbonate hardness", (DEGREE_KH.size, true), &DEGREE_KH, true)),
+        general_hardness: si(open(
+            "general hardness",
+            (DEGREE_GH.size, true),
+            &DEGREE_GH,
+            read.general_hardness.is_some(),
+        )),
+        // A calcium kit that is not named is taken as read, and that is listed elsewhere.
+        calcium: si(open("calcium", (0.0, true), &CALCIUM_MG, read.calcium.is_some())),
+        conductivity: {
+            // Two parts in a hundred, one either way: a good pocket meter.
+            let (below, above) = open(
+                "conductivity",
+                (MICROSIEMENS.si(0.02 * meter), false),
+                &MICROSIEMENS,
+                read.conductivity.is_some(),
+            );
+            (MICROSIEMENS.of(below), MICROSIEMENS.of(above))
+        },
+        ..Steps::default()
+    };
+    if !assumed.is_empty() {
+        desk.assume(Assumption::new(
+            "Steps of the other kits",
+            &assumed.join("; "),
+            "each kit's own step, in the site file",
+            "common practice",
+        ));
+    }
+    Resolution { steps, words: format!("What the kits leave open: {}", words.join(", ")) }
 }
 
 /// Ions that a contractor measures now and then.
@@ -271,4 +386,4 @@ fn is_ph(node: &Node) -> bool {
 }
 
 /// Copper to look at the forms with where none was read, mol/kg: about 20 µg/L.
-const TRACE: f64 = 3e-7;
+pub const TRACE: f64 = 3e-7;

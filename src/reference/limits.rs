@@ -36,6 +36,10 @@ pub const PH_HIGHEST: f64 = 9.0;
 pub const HARDNESS_STEP_DKH: f64 = 1.0;
 /// Largest rise of general hardness in a day, °dGH [`HARDNESS_STEP`].
 pub const GENERAL_STEP_DGH: f64 = 2.0;
+/// General hardness at most, °dGH: the high end of its target [`POND_TARGETS`].
+pub const GENERAL_HIGH_DGH: f64 = 15.0;
+/// Saturation index that water bears before lime comes down, where nothing shows a higher (common practice).
+pub const LIME_BORNE: f64 = 1.0;
 /// Largest share of the water changed in a day [`CHANGE_SHARE`].
 pub const CHANGE_SHARE_DAY: f64 = 0.25;
 /// Range of the loss of copper at 20 °C, a day [`COPPER_LOSS`].
@@ -75,7 +79,7 @@ pub struct Target {
 pub static TARGETS: &[Target] = &[
     Target { reading: "calcium", low: Some(CALCIUM_GOAL), high: None, citation: &POND_TARGETS },
     Target { reading: "carbonate hardness", low: Some(WINDOW_LOW_DKH), high: Some(WINDOW_HIGH_DKH), citation: &WINDOW },
-    Target { reading: "general hardness", low: Some(4.0), high: Some(15.0), citation: &POND_TARGETS },
+    Target { reading: "general hardness", low: Some(4.0), high: Some(GENERAL_HIGH_DGH), citation: &POND_TARGETS },
     Target { reading: "nitrate", low: None, high: Some(50.0), citation: &POND_TARGETS },
     Target { reading: "nitrite", low: None, high: Some(0.1), citation: &POND_TARGETS },
     Target { reading: "oxygen at dawn", low: Some(5.0), high: None, citation: &OXYGEN },

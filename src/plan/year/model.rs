@@ -17,7 +17,7 @@ use crate::water::weather;
 use crate::workings::Figure;
 
 /// Saturation index that water bears before lime comes down, where the log shows no higher.
-const BORNE: f64 = 1.0;
+const BORNE: f64 = crate::reference::LIME_BORNE;
 /// A tap's water where no warmth was read, °C: between winter and summer mains. Its conductivity is that at 25 °C in any case.
 const TAP: f64 = 12.0;
 /// Share of the rain that runs off where nobody said (common practice).
