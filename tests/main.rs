@@ -17,6 +17,7 @@ mod laws;
 mod layout;
 mod matterhorn;
 mod measure;
+mod past;
 mod pdf;
 mod pictures;
 mod ponds;

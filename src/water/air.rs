@@ -281,6 +281,49 @@ impl Chemistry for Core {
     }
 }
 
+/// The closed form brought onto the core: its saturation, lower by what pairs take near a given water. For runs by the hundred
+/// over waters that stay near that one; conductivity and pH are the core's own.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Near {
+    core: Core,
+    lifted: Dilute,
+}
+
+impl Near {
+    /// Near these waters (mol/m³, at °C): where the closed form puts the core's threshold, in their mean.
+    #[must_use]
+    pub fn new(core: Core, waters: &[(f64, Solutes)]) -> Self {
+        let over = |(celsius, water): &(f64, Solutes)| {
+            let warmth = core.at(*celsius);
+            let off = core.0.saturation(&warmth.quick, water) - core.saturation(&warmth, water);
+            if off.is_finite() { off } else { 0.0 }
+        };
+        let count = waters.len().max(1) as f64;
+        let lift = waters.iter().map(over).sum::<f64>() / count;
+        Self { core, lifted: Dilute { threshold: core.0.threshold + lift, ..core.0 } }
+    }
+}
+
+impl Chemistry for Near {
+    type Warmth = CoreWarmth;
+
+    fn at(&self, celsius: f64) -> CoreWarmth {
+        self.core.at(celsius)
+    }
+
+    fn ph(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
+        self.core.ph(warmth, water)
+    }
+
+    fn lime(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
+        self.lifted.lime(&warmth.quick, water)
+    }
+
+    fn conductivity(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
+        self.core.conductivity(warmth, water)
+    }
+}
+
 /// Conductivity at 25 °C, µS/cm, of concentrations in mol/m³: limiting conductivities held back by the square of a single
 /// charge's activity (Standard Methods 2510, from memory). Within 4 % of the reference tables in the mean.
 #[must_use]
