@@ -147,7 +147,8 @@ prop_compose! {
     fn panel()(
         height in height(), title in lines(),
         points in prop::collection::vec((day(), value(), words(), any::<bool>()), 0..30),
-        joined in any::<bool>(), low in prop::option::of(value()), high in prop::option::of(value()),
+        (joined, model) in (any::<bool>(), prop::collection::vec(prop::collection::vec((day(), value()), 0..20), 0..4)),
+        low in prop::option::of(value()), high in prop::option::of(value()),
         window_lines in numbers_of_lines(), stop in prop::option::of(limit()), watch in prop::option::of(limit()),
         axis in axis(), above in lines(), inside in lines(), below in lines(),
     ) -> Panel {
@@ -156,7 +157,7 @@ prop_compose! {
             .map(|(date, value, label, less_than)| Point { date, value, label, less_than })
             .collect();
         Panel {
-            height, title, points, joined, low, high, window_lines, stop, watch, axis, above, inside, below,
+            height, title, points, joined, model, low, high, window_lines, stop, watch, axis, above, inside, below,
         }
     }
 }
@@ -834,6 +835,7 @@ fn sample_log(count: usize, gap: i64) -> Log {
             height: 130.0,
             points,
             joined: true,
+            model: Vec::new(),
             low: Some(5.6),
             high: Some(14.0),
             window_lines: vec![12, 13],

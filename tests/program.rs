@@ -730,3 +730,19 @@ fn the_words_of_the_demo_plans_are_those_reviewed() {
         }
     }
 }
+
+#[test]
+fn visits_that_contradict_the_model_are_told_at_the_terminal_and_on_the_page() {
+    let bench = Bench::with_demo("pinch-gap");
+    let site = String::from_utf8(bench.bytes("site.toml")).unwrap();
+    let (head, rest) = site.split_once("# Done between the visits.").unwrap();
+    let (_, tail) = rest.split_once("# Level 2 from").unwrap();
+    bench.write("site.toml", &format!("{head}# Level 2 from{tail}"));
+    let run = bench.weirbook(&["plan", "site.toml"]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let told = run.out.lines().find(|line| line.contains("August 12, 2026") && line.contains("August 20, 2026"));
+    assert!(told.is_some_and(|line| line.starts_with("log ") && line.contains("598")), "{}", run.out);
+    let page = bench.words("pinch-gap-care-plan.pdf").replace(['\u{a0}', '\n'], " ");
+    assert!(page.contains("Something happened in this pond that the log does not tell"));
+    assert!(page.contains("765 µS/cm on August 12, 2026 and 598 µS/cm on August 20, 2026"), "the visits are not named");
+}

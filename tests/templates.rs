@@ -119,6 +119,7 @@ fn every_complaint_about_templates_has_a_case() {
 /// Sites that between them have everything a plan can have.
 fn many() -> Vec<Job> {
     let mut jobs: Vec<Job> = DEMOS.iter().map(|(id, ..)| job(id)).collect();
+    jobs.push(crate::year::untold_changes());
     for pond in sample(150) {
         let (site, log) = (pond.site_file(), pond.log());
         let text = |name: &str, words: &str| Text { name: name.into(), words: words.into() };

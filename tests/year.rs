@@ -4,10 +4,12 @@
 
 use weirbook::cli::complaints::render;
 use weirbook::diag::Text;
-use weirbook::plan::{Course, NoYear, Side, YearPlan};
+use weirbook::plan::{Course, NoYear, Number, PastPlan, Side, YearPlan};
 use weirbook::site;
+use weirbook::units::VolumeRate;
 use weirbook::water::balance::SOLUTES;
 use weirbook::water::weather::{Known, Place, middle_day, thirst};
+use weirbook::workings::Figure;
 
 use crate::demos::{DEMOS, job, made};
 
@@ -184,4 +186,186 @@ fn seasons_turn_round_south_of_the_line() {
         assert!((south / north - 1.0).abs() < 0.09, "month {month}: {north} north, {south} south");
     }
     assert!(at(-35.0, 0) > 1.5 * at(-35.0, 6), "January is summer there");
+}
+
+/// Pinch Gap, whose owner changed a quarter of the water four times in August and told nobody.
+pub fn untold_changes() -> weirbook::Job {
+    let (_, site, log) = DEMOS.iter().find(|(id, ..)| *id == "pinch-gap").unwrap();
+    let (head, rest) = site.split_once("# Done between the visits.").unwrap();
+    let (_, tail) = rest.split_once("# Level 2 from").unwrap();
+    made(&format!("{head}# Level 2 from{tail}"), Some(log))
+}
+
+fn past(job: &weirbook::Job) -> &PastPlan {
+    job.plan.year.as_ref().unwrap().past.as_ref().unwrap()
+}
+
+#[test]
+fn changes_that_nobody_noted_are_pointed_out_with_their_visits() {
+    let job = untold_changes();
+    let past = past(&job);
+    let day = |month, day| chrono::NaiveDate::from_ymd_opt(2026, month, day).unwrap();
+    // 840 µS/cm on 8 August and 598 on the 20th, with two or three changes on either side of the 12th.
+    let found: Vec<_> = past.breaks.iter().filter(|b| b.what == "conductivity").collect();
+    assert!(!found.is_empty() && found.iter().all(|b| !b.rose), "{found:?}");
+    assert!(found.iter().any(|b| (b.from.0, b.to.0) == (day(8, 12), day(8, 20))), "{found:?}");
+    assert!(found.iter().all(|b| b.from.0 >= day(8, 8) && b.to.0 <= day(10, 25)), "{found:?}");
+    // With the changes told, nothing is left to point out.
+    let told = self::job_of("pinch-gap");
+    assert!(self::past(&told).breaks.is_empty(), "{:?}", self::past(&told).breaks);
+}
+
+fn job_of(id: &str) -> weirbook::Job {
+    job(id)
+}
+
+#[test]
+fn the_demo_logs_are_explained() {
+    // TRADE.md section 9: A and B came from a daily balance and noise of their kits; C was set by hand.
+    for (id, share, hardness) in [("pinch-gap", 0.02, 1.3), ("quoyle-end", 0.04, 0.6), ("wendlow-bottom", 0.03, 1.0)] {
+        let job = job(id);
+        let past = past(&job);
+        let misfit = past.misfit.as_ref().unwrap();
+        assert!(misfit.share < share, "{id}: {}", misfit.share);
+        let degrees = weirbook::units::table::DEGREE_KH.of(misfit.hardness.si());
+        assert!(degrees < hardness, "{id}: {degrees} °dKH");
+        assert!(past.breaks.is_empty(), "{id}: {:?}", past.breaks);
+    }
+}
+
+#[test]
+fn what_the_log_tells_is_used_forward_and_what_the_site_file_states_wins() {
+    let (_, site, log) = DEMOS.iter().find(|(id, ..)| *id == "pinch-gap").unwrap();
+    let open = job("pinch-gap");
+    let Number::Told { value, low, high } = &past(&open).factor else { panic!("{:?}", past(&open).factor) };
+    assert!(low.si() <= value.si() && value.si() <= high.si());
+    let line = |job: &weirbook::Job, id: &str| job.plan.book.lines().iter().find(|l| l.id == id).map(|l| l.node.si);
+    let evaporation = line(&open, "climate.evaporation-07").unwrap();
+    let reference = line(&open, "climate.reference-07").unwrap();
+    assert!((evaporation / reference - value.si()).abs() < 1e-12);
+    assert!(open.plan.assumptions.iter().any(|a| a.what == "Evaporation factor" && a.value.contains("the log tells")));
+    let stated = made(&site.replace("[losses]\n", "[losses]\nevaporation_factor = \"1.05\"\n"), Some(log));
+    assert!(matches!(past(&stated).factor, Number::Stated));
+    let evaporation = line(&stated, "climate.evaporation-07").unwrap();
+    assert!((evaporation / line(&stated, "climate.reference-07").unwrap() - 1.05).abs() < 1e-12);
+    // What falls evaporate: by hand from the drops of the log, in inches and square feet (oval 69.115, stream and basin 40.069,
+    // 14 gallons on the day of May 22.459 square foot inches): (2.42 × 69.115 − 22.459 − 1.05 × 109.184) / (1.05 × 109.184).
+    let falls = past(&open).falls.as_ref().unwrap().si();
+    assert!((falls - 0.2631).abs() < 0.001, "{falls}");
+    let stated = made(&site.replace("[losses]\n", "[losses]\nfalls = \"10 %\"\n"), Some(log));
+    assert!(past(&stated).falls.is_none());
+}
+
+#[test]
+fn a_leak_that_the_site_file_does_not_name_is_told_by_the_log() {
+    // Pinch Gap to the day on which its stream's edge was mended: 14 gallons a day.
+    let (_, site, log) = DEMOS.iter().find(|(id, ..)| *id == "pinch-gap").unwrap();
+    let unnamed: String = site.lines().filter(|l| !l.starts_with("leak")).map(|l| format!("{l}\n")).collect();
+    let until_june: String =
+        log.lines().filter(|l| *l < "2026-06-12" || l.starts_with("date")).map(|l| format!("{l}\n")).collect();
+    let site = unnamed
+        .replace("[losses]\n", "[losses]\nfalls = \"25 %\"\n")
+        .replace("plan_date = 2026-10-26", "plan_date = 2026-06-11");
+    let job = made(&site.replace("next_visit = 2027-04-12", "next_visit = 2026-06-12"), Some(&until_june));
+    let Number::Told { value, low, high } = &past(&job).loss else { panic!("{:?}", past(&job)) };
+    let gallons = |figure: &Figure<VolumeRate>| weirbook::units::table::US_GALLONS_PER_DAY.of(figure.si());
+    assert!(gallons(low) < 14.0 && 14.0 < gallons(high), "{} to {}", gallons(low), gallons(high));
+    assert!((gallons(value) - 14.0).abs() < 5.0, "{}", gallons(value));
+}
+
+#[test]
+fn days_of_their_own_weather_are_used_as_they_were() {
+    // The same year day by day: every day of the month's mean, but all of July's rain on one day of the past.
+    let (_, site, log) = DEMOS.iter().find(|(id, ..)| *id == "quoyle-end").unwrap();
+    let (head, rest) = site.split_once("[climate]").unwrap();
+    let (_, tail) = rest.split_once("[top_up]").unwrap();
+    let site = format!("{head}[climate]\norigin = \"a file of a test\"\nfile = \"weather.csv\"\n\n[top_up]{tail}");
+    let mut weather = "date,max temperature [°C],min temperature [°C],rain [mm]\n".to_owned();
+    let first = chrono::NaiveDate::from_ymd_opt(2026, 3, 1).unwrap();
+    for i in 0..365 {
+        let day = first + chrono::Days::new(i);
+        let july = day.format("%m").to_string() == "07";
+        let rain = if !july {
+            2.0
+        } else if day.format("%d").to_string() == "03" {
+            62.0
+        } else {
+            0.0
+        };
+        weather.push_str(&format!("{day},14,6,{rain}\n"));
+    }
+    let (site, log) = (text("site.toml", &site), text("log.csv", log));
+    let weather = text("weather.csv", &weather);
+    let found = site::parse_with_weather(&site, Some(&log), Some(&weather), None);
+    let parsed = found.site.unwrap();
+    let texts = weirbook::plan::Texts { site: &site, log: Some(&log) };
+    let date = chrono::NaiveDate::from_ymd_opt(2027, 2, 18).unwrap();
+    let (plan, _) = weirbook::plan::decide(&parsed, texts, date, weirbook::units::System::Metric).unwrap();
+    let year = plan.year.unwrap();
+    let past = year.past.unwrap();
+    assert_eq!(past.weather.0, past.weather.1, "every day of the past has its own");
+    // The forecast starts on 18 February: the file still has its days to the end of the month, and July's mean after that.
+    let mean = year.days.iter().find(|d| d.date.to_string() == "2027-07-03").unwrap();
+    assert!((mean.evening.rain / (5.40 * 3.20) - 0.002).abs() < 1e-9, "{}", mean.evening.rain);
+    assert!(past.misfit.is_some());
+}
+
+#[test]
+fn hardness_that_fell_or_rose_without_a_cause_is_pointed_out() {
+    let (_, site, log) = DEMOS.iter().find(|(id, ..)| *id == "quoyle-end").unwrap();
+    let row = "2026-08-16,,16.5,7.5,";
+    assert!(log.contains(row));
+    let job = made(site, Some(&log.replace(row, "2026-08-16,,16.5,4.0,")));
+    let found: Vec<_> = past(&job).breaks.iter().filter(|b| b.what == "carbonate-hardness").collect();
+    let [fell, rose] = found[..] else { panic!("{found:?}") };
+    assert_eq!((fell.from.0.to_string(), fell.to.0.to_string()), ("2026-07-22".into(), "2026-08-16".into()));
+    assert_eq!((rose.from.0.to_string(), rose.to.0.to_string()), ("2026-08-16".into(), "2026-08-27".into()));
+    assert!(!fell.rose && rose.rose);
+    // And conductivity that rose by a third in a month: more than any evaporation there can make.
+    let row = "2026-08-16,,16.5,7.5,5.5,34,491,";
+    assert!(log.contains(row));
+    let job = made(site, Some(&log.replace(row, "2026-08-16,,16.5,7.5,5.5,34,680,")));
+    let found: Vec<_> = past(&job).breaks.iter().filter(|b| b.what == "conductivity").collect();
+    assert!(found.iter().any(|b| b.rose && b.to.0.to_string() == "2026-08-16"), "{found:?}");
+    assert!(found.iter().all(|b| b.from.0.to_string().as_str() >= "2026-07-22"), "{found:?}");
+}
+
+#[test]
+fn a_log_of_every_day_is_looked_at_here_and_there() {
+    // Ten years of daily readings: the last two years count, and not all of their days.
+    let (_, site, log) = DEMOS.iter().find(|(id, ..)| *id == "quoyle-end").unwrap();
+    let mut words = format!("{}\n", log.lines().next().unwrap());
+    let commas = words.matches(',').count();
+    let last = chrono::NaiveDate::from_ymd_opt(2027, 2, 17).unwrap();
+    for back in (0..3650).rev() {
+        let day = last - chrono::Days::new(back);
+        words.push_str(&format!("{day},,10,6.5,5.5,36,450{}\n", ",".repeat(commas - 6)));
+    }
+    let job = made(site, Some(&words));
+    let past = past(&job);
+    assert!(past.visits <= 48 && past.visits > 40, "{}", past.visits);
+    assert_eq!((past.span.1 - past.span.0).num_days(), 731);
+}
+
+#[test]
+fn chlorine_behind_a_float_valve_comes_to_rest_where_its_lines_say() {
+    let job = job("pinch-gap");
+    let valve = job.plan.year.unwrap().valve.unwrap();
+    // TRADE.md section 4 and CL-08, CL-09: 2.4 mg/L in all, 0.1 free; each part over its own rate, 0.5 and 6 a day.
+    let share = valve.a_day.si() / 2.4e-3;
+    assert!((0.01..0.03).contains(&share), "about two per cent a day: {share}");
+    let by_hand = share * (2.3 / 0.5 + 0.1 / 6.0) * 1e-3;
+    assert!((valve.rest.si() / by_hand - 1.0).abs() < 1e-9, "{} against {by_hand}", valve.rest.si());
+    // A second way: the days one by one in small steps until nothing moves.
+    let (mut free, mut combined) = (0.0_f64, 0.0_f64);
+    let steps = 1000.0;
+    for _ in 0..40_000 {
+        free += (share * 0.1 - 6.0 * free) / steps;
+        combined += (share * 2.3 - 0.5 * combined) / steps;
+    }
+    assert!((valve.rest.si() * 1e3 / (free + combined) - 1.0).abs() < 1e-6);
+    // 14.007 / 70.90 of the combined chlorine is nitrogen.
+    let nitrogen = weirbook::units::table::AMMONIA_N.of(valve.ammonia.unwrap().si());
+    assert!((nitrogen / (share * 2.3 * 14.007 / 70.90) - 1.0).abs() < 0.005, "{nitrogen}");
+    assert!((valve.limit.si() - 11e-6).abs() < 1e-12);
 }

@@ -19,7 +19,7 @@ use chrono::NaiveDate;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::diag::{Diagnostic, Diagnostics, FileId, Text};
-use crate::document::{self, Edition, PARTS, Reader, Templates as _};
+use crate::document::{self, Edition, PARTS, Reader, Templates as _, break_words};
 use crate::front::{Choices, Job};
 use crate::page::fonts::Fonts;
 use crate::plan::Word;
@@ -332,6 +332,11 @@ fn attention(job: &Job) {
     for change in [&plan.correction.copper, &plan.correction.changes].into_iter().flatten() {
         let volume = reader.volume(change.volume.si(), crate::workings::Way::Down);
         attend("change", &format!("{volume}, {}", times(change.days.len())));
+    }
+    if let Some(past) = plan.year.as_ref().ok().and_then(|year| year.past.as_ref()) {
+        for found in &past.breaks {
+            attend("log", &break_words(found, &reader));
+        }
     }
     if !plan.missing.is_empty() {
         let names: Vec<&str> = plan.missing.iter().map(|m| m.what.as_str()).collect();

@@ -32,6 +32,7 @@ pub const DRAWINGS: &[(&str, &str)] = &[
     ("hardness-log",     "carbonate hardness over the visits, and conductivity where it was read"),
     ("hardness-year",    "carbonate hardness forecast over twelve months, with the window"),
     ("level-strip",      "output level over the year"),
+    ("past",             "the visits of the log, and what the model of the forecast makes of them"),
     ("section",          "the water in section, with its measures"),
     ("staircase",        "carbonate hardness, dose by dose"),
     ("top-up-year",      "water topped up, month by month"),
@@ -89,6 +90,7 @@ impl Drawings<'_> {
             "year-strip" => self.year_strip(),
             "hardness-year" => super::year::hardness(self),
             "conductivity-year" => super::year::conductivity(self),
+            "past" => super::past::drawn(self),
             "top-up-year" => super::year::top_up(self),
             _ => None,
         }
@@ -177,7 +179,11 @@ impl Drawings<'_> {
     }
 
     /// The log's readings of one kind.
-    fn points<T: Si + Copy>(&self, key: &str, pick: impl Fn(&Readings) -> Option<&Reading<T>>) -> Vec<Point> {
+    pub(super) fn points<T: Si + Copy>(
+        &self,
+        key: &str,
+        pick: impl Fn(&Readings) -> Option<&Reading<T>>,
+    ) -> Vec<Point> {
         let unit = self.reader.shown(key).unit;
         let point = |date: NaiveDate, reading: &Reading<T>| {
             let less = if reading.less_than { "<" } else { "" };

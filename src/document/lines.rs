@@ -33,6 +33,7 @@ pub(super) const GROUPS: [(&str, &str); 19] = [
     ("emergency", "Emergency"),
     ("supply", "Supply"),
     ("water", "What the water is"),
+    ("past", "Looking back"),
     ("climate", "Weather"),
     ("year", "The water year"),
 ];

@@ -11,6 +11,7 @@ mod drawings;
 mod lines;
 mod markdown;
 mod offer;
+mod past;
 mod template;
 mod view;
 mod words;
@@ -28,6 +29,7 @@ use crate::site::{PhotoPart, Site};
 pub use checks::{FILTERS, TESTS};
 pub use drawings::DRAWINGS;
 pub use offer::{Kind, NAMES, Name, comment};
+pub use past::break_words;
 pub use template::{PARTS, file_of, texts, unchanged};
 pub use words::Reader;
 

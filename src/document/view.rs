@@ -284,6 +284,7 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
         }),
     );
     view.insert("year", super::year::view(source, reader, lines));
+    view.insert("past", super::past::view(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("bars", bars(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("bars_place", site.bars.as_ref().and_then(|b| b.place.clone()).into());
     view.insert(

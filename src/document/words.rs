@@ -46,6 +46,12 @@ impl Reader {
         Self { system, american: site.country == Country::UnitedStates, ppm, copper }
     }
 
+    /// In whose units.
+    #[must_use]
+    pub fn system(&self) -> System {
+        self.system
+    }
+
     /// Month first, `call us`.
     #[must_use]
     pub fn american(&self) -> bool {
@@ -71,6 +77,7 @@ impl Reader {
             ("nitrate", ppm) => shown(&table::NITRATE_ION, if ppm { "ppm" } else { "mg/L" }, 0),
             ("oxygen", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 1),
             ("chlorine", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 2),
+            ("chloride", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 0),
             ("total-copper", _) => self.copper,
             ("rain", false) => shown(&table::MILLIMETRE, "mm", 0),
             ("rain", true) => shown(&table::INCH, "in", 1),

@@ -73,6 +73,12 @@ fn depth(lines: &Lines, reader: &Reader, figure: &Figure<Length>) -> Value {
     figure_with(lines, figure.id(), format!("{}\u{a0}{}", reader.number("rain", figure.si()), shown.symbol))
 }
 
+/// A little chlorine, in two digits.
+fn chlorine(reader: &Reader, si: f64) -> String {
+    let shown = reader.shown("chlorine");
+    format!("{}\u{a0}{}", plain(shown.unit.of(si), Digits::Significant(2)), shown.symbol)
+}
+
 fn outside(hardness: f64) -> bool {
     hardness < DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9) || hardness >= DEGREE_KH.si(WINDOW_HIGH_DKH) * (1.0 - 1e-9)
 }
@@ -157,11 +163,20 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
         "rain_unit" => reader.shown("rain").symbol,
         "hardness_unit" => reader.shown(HARDNESS).symbol,
         "general_unit" => reader.shown("general-hardness").symbol,
+        "floor_mark" => marks(lines, year.floor.as_ref().and_then(|f| f.id())),
         "salt_over" => year.salt_over.as_ref().map(|(date, found)| figure_with(lines, found.id(), reader.day_year(*date))),
         "valve" => year.valve.as_ref().map(|v| map! {
-            "a_day" => figure_with(lines, v.a_day.id(), {
+            "a_day" => figure_with(lines, v.a_day.id(), chlorine(reader, v.a_day.si())),
+            "rest" => figure_with(lines, v.rest.id(), chlorine(reader, v.rest.si())),
+            "limit" => figure_with(lines, v.limit.id(), chlorine(reader, v.limit.si())),
+            "ammonia" => v.ammonia.as_ref().map(|n| {
                 let shown = reader.shown("chlorine");
-                format!("{}\u{a0}{}", plain(shown.unit.of(v.a_day.si()), Digits::Significant(2)), shown.symbol)
+                let words = format!("{}\u{a0}{}", plain(crate::units::table::AMMONIA_N.of(n.si()), Digits::Significant(2)), shown.symbol);
+                figure_with(lines, n.id(), words)
+            }),
+            // What rounds to nothing in the owner's unit is not spoken of.
+            "copper" => v.copper.as_ref().filter(|c| reader.number("total-copper", c.si()).contains(|d| ('1'..='9').contains(&d))).map(|c| {
+                figure_with(lines, c.id(), reader.quantity("total-copper", c.si()))
             }),
             "month" => month_name(v.month),
         }),

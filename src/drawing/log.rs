@@ -14,7 +14,7 @@ pub struct Point {
     pub date: NaiveDate,
     /// The reading.
     pub value: f64,
-    /// The reading as printed.
+    /// The reading as printed; empty for none.
     pub label: String,
     /// The kit could only say "less than this": an open mark with a tick down, joined to nothing.
     pub less_than: bool,
@@ -40,6 +40,8 @@ pub struct Panel {
     pub points: Vec<Point>,
     /// Whether a line joins them.
     pub joined: bool,
+    /// What a model makes of them, run by run: day and value, in order.
+    pub model: Vec<Vec<(NaiveDate, f64)>>,
     /// Low edge of the window.
     pub low: Option<f64>,
     /// High edge of the window.
@@ -115,7 +117,8 @@ fn scale_of(panel: &Panel, bottom: f32, top: f32) -> Scale {
     let edges = [panel.low, panel.high].into_iter().flatten();
     let limits = [&panel.stop, &panel.watch].into_iter().flatten().map(|limit| limit.value);
     let fixed = extent(edges.chain(limits).chain(panel.axis.iter().map(|(value, _)| *value)));
-    let read = extent(panel.points.iter().map(|point| point.value)).unwrap_or((0.0, 0.0));
+    let modelled = panel.model.iter().flatten().map(|(_, value)| *value);
+    let read = extent(panel.points.iter().map(|point| point.value).chain(modelled)).unwrap_or((0.0, 0.0));
     let (low, high) = match fixed {
         Some((low, high)) if high > 0.0 => (low.min(read.0), high.max(read.1.min(high * MOST_OVER))),
         Some((low, high)) => (low.min(read.0), high.max(read.1)),
@@ -193,6 +196,12 @@ fn draw_points(
 ) -> Vec<(f32, f32)> {
     let places: Vec<(f32, f32)> =
         points.iter().map(|point| (time.at(point.date).clamp(3.0, width - 3.0), scale.at(point.value))).collect();
+    for run in &panel.model {
+        let curve: Vec<(f32, f32)> =
+            run.iter().map(|(date, value)| (time.at(*date).clamp(0.0, width), scale.at(*value))).collect();
+        canvas.line(&curve, 0.8, Ink::Ink);
+        canvas.fence(&curve);
+    }
     if panel.joined {
         let known: Vec<(f32, f32)> =
             points.iter().zip(&places).filter(|(point, _)| !point.less_than).map(|(_, place)| *place).collect();
@@ -246,6 +255,9 @@ fn label_points(
         }
         done.push(index);
         let (Some(point), Some((x, y))) = (points.get(index), places.get(index)) else { continue };
+        if point.label.is_empty() {
+            continue;
+        }
         let (face, reach) = if index == latest { (Face::SansSemibold, 6.2) } else { (Face::Sans, 4.8) };
         let half = canvas.measure(face, TEXT, &point.label) / 2.0;
         let middle = x.clamp(half.min(width / 2.0), (width - half).max(width / 2.0));

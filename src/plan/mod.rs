@@ -21,6 +21,7 @@ mod water;
 mod year;
 
 pub use crate::water::balance::Flow;
+pub use crate::water::past::Tracer;
 pub use crate::water::weather::Method;
 pub use actions::{Act, Action, When};
 pub use assumptions::{Assumption, Missing};
@@ -35,7 +36,7 @@ pub use schedule::{CopperPath, HeldStep, Schedule, Spell};
 pub use verdict::{Reason, Verdict, Word};
 pub use volume::VolumePlan;
 pub use water::WaterPlan;
-pub use year::{Course, Daily, Month, NoYear, Side, YearPlan, month_name};
+pub use year::{Break, Course, Daily, Misfit, Month, NoYear, Number, PastDay, PastPlan, Side, YearPlan, month_name};
 
 use chrono::NaiveDate;
 

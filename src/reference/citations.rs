@@ -15,8 +15,12 @@ macro_rules! citations {
 }
 
 citations! {
+    ALKALINITY_FLOOR = "BU-15", Sourced, "Wurts, alkalinity of production ponds",
+        "Wurts WA, Alkalinity and Hardness in Production Ponds, Kentucky State University Cooperative Extension: alkalinity not below 20 mg/L CaCO3, wanted 50 to 150 mg/L";
     PH_RANGE = "BU-17", Sourced, "SRAC 464",
         "Wurts and Durborow (1992) SRAC Publication 464: pH 6.5 to 9.0 for fish ponds";
+    PH_SWING = "BU-18", Sourced, "Mississippi State Extension P3776, swing of pH",
+        "Wurts; Mississippi State University Extension P3776: in water of low alkalinity pH may go from 6 or lower to as high as 10 within a day; in water of high alkalinity 7.5 to 8.5";
     PH_STEP = "BU-19", Sourced, "Directive 2006/44/EC, pH step",
         "Directive 2006/44/EC Annex I note (a): artificial pH changes of 0.5 at most, within 6.0 to 9.0, and only if they do not make other substances more harmful. Written for rivers; the only numeric limit found";
     CARBONATE_CONSTANTS = "CE-01", Sourced, "Plummer and Busenberg 1982",
@@ -49,6 +53,8 @@ citations! {
         "Common practice, no source: three fifths of a bar can be used before it is thin";
     CHANGE_SHARE = "CP-CHANGE", CommonPractice, "daily share of water changed",
         "Common practice, no source: up to a quarter of the water in a day for a correction";
+    CHLORINE_DECAY = "CP-CHLORINE", CommonPractice, "chlorine used up in a pond",
+        "Common practice, no source: a pond with light, mud and life uses up free chlorine within hours (6 a day; 3 to 12) and chloramine within days (0.5 a day; 0.2 to 2), first order";
     FEED_NITROGEN = "CP-FEED", FromMemory, "3 % of the feed ends as nitrate",
         "Nitrogen of fish feed that ends as nitrate, 3 % of the feed, from memory; each gram of it takes 7.14 g of CaCO3 (derived: 2 × 50.04 / 14.007)";
     COPPER_LOSS = "CP-LOSS", CommonPractice, "loss of copper, 0.1 to 1.0 a day at 20 °C",

@@ -52,6 +52,14 @@ pub const SEASON_CELSIUS: f64 = 8.0;
 pub const SPELL_DAYS: (u32, u32) = (7, 14);
 /// Days between two raised spells at least [`SPELLS`].
 pub const SPELL_GAP_DAYS: f64 = 42.0;
+/// Total chlorine over four days, mg/L [`CHLORINE_LIMIT`].
+pub const CHLORINE_LASTING: f64 = 0.011;
+/// Share of combined chlorine (chloramine) that a pond uses up in a day [`CHLORINE_DECAY`].
+pub const CHLORAMINE_USED: f64 = 0.5;
+/// The same of free chlorine [`CHLORINE_DECAY`].
+pub const FREE_CHLORINE_USED: f64 = 6.0;
+/// Alkalinity under which fish are in danger whatever the copper, mg/L CaCO3 [`ALKALINITY_FLOOR`].
+pub const FISH_FLOOR_ALKALINITY: f64 = 20.0;
 /// Open water over reference evapotranspiration [`OPEN_WATER`].
 pub const OPEN_WATER_FACTOR: f64 = 1.05;
 /// Averaging time of the lasting limit, days.

@@ -5,16 +5,19 @@ use chrono::{Datelike as _, NaiveDate};
 use super::model::Model;
 use super::sun::{Sun, short};
 use super::{Daily, Month, Reason, ValveChlorine, WORTH_NAMING, month_name};
-use crate::plan::{Desk, kinder};
-use crate::reference::OPEN_WATER_PENMAN;
+use crate::chem::chlorine;
+use crate::plan::{Assumption, Desk, kinder};
+use crate::reference::{
+    CHLORAMINE_USED, CHLORINE_DECAY, CHLORINE_LASTING, CHLORINE_LIMIT, FREE_CHLORINE_USED, OPEN_WATER_PENMAN,
+};
 use crate::site::MONTH_DAYS;
 use crate::units::table::{
-    CUBIC_METRE, DAYS, DEGREE_GH, DEGREE_KH, LITRE, MICROSIEMENS, MILLIGRAMS, MILLIMETRE, MILLIMETRES_A_DAY,
-    MILLIMOLES_PER_LITRE, MOLE, SQUARE_METRE, Unit,
+    AMMONIA_N, COPPER, CUBIC_METRE, DAYS, DEGREE_GH, DEGREE_KH, LITRE, MICROSIEMENS, MILLIGRAMS, MILLIMETRE,
+    MILLIMETRES_A_DAY, MILLIMOLES_PER_LITRE, MOLE, ONE, SQUARE_METRE, Unit,
 };
 use crate::units::{
-    AmountOfSubstance, Area, CarbonateHardness, Conductivity, GeneralHardness, Length, MolarConcentration, Ratio, Si,
-    Time, Velocity, Volume,
+    AmountOfSubstance, Area, CarbonateHardness, Conductivity, GeneralHardness, Length, MassConcentration,
+    MolarConcentration, Ratio, Si, Time, Velocity, Volume,
 };
 use crate::water::balance::{FLOWS, Flow, Ledger, Pond, SOLUTES, Solutes, solute};
 use crate::workings::{Figure, sum};
@@ -42,7 +45,7 @@ pub fn flow_words(flow: Flow) -> (&'static str, &'static str) {
         Flow::Catchment => ("roof", "rain from catchments"),
         Flow::Evaporation => ("evap", "evaporation"),
         Flow::Falls => ("falls", "evaporation of falls and streams"),
-        Flow::Splash => ("splash", "splash"),
+        Flow::Splash => ("splash", "splash, or a leak that the log told"),
         Flow::Leak => ("leak", "leak"),
         Flow::DrainDown => ("winter", "winter drain-down"),
         Flow::ChangeOut => ("out", "water let out for changes"),
@@ -275,20 +278,24 @@ impl Account<'_> {
         let days = self.days.iter().take(until + 1).skip(from);
         let month0 = days.clone().next().map_or(0, |d| d.date.month0() as usize);
         let count = days.count() as f64;
+        let mean = self.model.sun.rain.get(month0).copied().unwrap_or(0.0);
+        let fallen: Vec<f64> = self.model.sky.iter().take(until + 1).skip(from).map(|sky| sky.rain).collect();
+        let rain_names = (format!("year.rain-{tag}"), format!("Rain in {month}"), format!("r_{at}"));
+        // Days that have their own weather are summed as they were.
+        if fallen.iter().any(|rain| (rain - mean).abs() > 1e-12) {
+            let sum = booked::<Length>(fallen.iter().sum(), &format!("r_days,{at}"), "rain of these days", &MILLIMETRE);
+            let rain = sum.named(rain_names.0, &rain_names.1, &rain_names.2, &MILLIMETRE);
+            return (desk.book.publish(evaporation), desk.book.publish(rain));
+        }
         let a_day: Figure<Velocity> = booked(
-            self.model.sun.rain.get(month0).copied().unwrap_or(0.0) / DAYS.size,
+            mean / DAYS.size,
             &format!("r_{}", short(month0)),
             &format!("rain of a mean day in {}, the month's normal over its days", month_name(month0)),
             &MILLIMETRES_A_DAY,
         );
         let days: Figure<Time> =
             Figure::counted(count, &format!("d_{at}"), "days of the forecast in this month", &DAYS);
-        let rain = (a_day * days).meaning::<Length>().named(
-            format!("year.rain-{tag}"),
-            &format!("Rain in {month}"),
-            &format!("r_{at}"),
-            &MILLIMETRE,
-        );
+        let rain = (a_day * days).meaning::<Length>().named(rain_names.0, &rain_names.1, &rain_names.2, &MILLIMETRE);
         (desk.book.publish(evaporation), desk.book.publish(rain))
     }
 
@@ -379,13 +386,76 @@ impl Account<'_> {
         let volume: Figure<Volume> = booked(self.model.setting.basin.full, "V_brim", "volume at the brim", &LITRE);
         let chlorine = kinder::leaf(desk, reading, "c", "total chlorine of the supply", &MILLIGRAMS);
         let share: Figure<Ratio> = poured / volume;
-        let a_day = (chlorine * share).named(
+        let share =
+            share.named("year.valve-share", "Share of the water the float valve renews in a day", "x_day", &ONE);
+        let a_day = (&chlorine * &share).named(
             "year.valve-chlorine",
             "Chlorine the float valve adds in a day",
             "c_day",
             &MILLIGRAMS,
         );
-        Some(ValveChlorine { a_day: desk.book.publish(a_day), month })
+        let a_day = desk.book.publish(a_day);
+        let free = supply.readings.free_chlorine.as_ref().filter(|r| !r.less_than);
+        let free = free.map(|r| kinder::leaf(desk, r, "c_free", "free chlorine of the supply", &MILLIGRAMS));
+        let rest = self.chlorine_at_rest(desk, &chlorine, free.as_ref(), &share);
+        let ammonia = free.filter(|free| free.si() < chlorine.si()).map(|free| {
+            let left = chlorine::ammonia_left("year.valve-ammonia-supply", &chlorine, &free).called("N_valve");
+            let title = "Nitrogen of ammonia that its chloramine leaves in a day";
+            desk.book.publish((left * &share).named("year.valve-ammonia", title, "N_day", &AMMONIA_N))
+        });
+        let copper = supply.readings.total_copper.as_ref().filter(|r| r.value.si() > 0.0 && !r.less_than);
+        let copper = copper.map(|reading| {
+            let brought: Figure<MassConcentration> =
+                kinder::leaf(desk, reading, "c_Cu", "copper of the supply", &COPPER) * &share;
+            desk.book.publish(brought.named(
+                "year.valve-copper",
+                "Copper the supply brings in a day",
+                "c_Cu,day",
+                &COPPER,
+            ))
+        });
+        let limit: Figure<MassConcentration> =
+            Figure::cited(CHLORINE_LASTING, "c_max", "chlorine over four days", &MILLIGRAMS, &CHLORINE_LIMIT);
+        let limit = limit.named("year.valve-limit", "Total chlorine held to harm life in water", "c_max", &MILLIGRAMS);
+        Some(ValveChlorine { a_day, rest, limit: desk.book.publish(limit), ammonia, copper, month })
+    }
+
+    /// What of a steady inflow of chlorine stays: what comes in a day over the share that is used up in a day, free and combined
+    /// each at its own rate.
+    fn chlorine_at_rest(
+        &self,
+        desk: &mut Desk<'_>,
+        total: &Figure<MassConcentration>,
+        free: Option<&Figure<MassConcentration>>,
+        share: &Figure<Ratio>,
+    ) -> Figure<MassConcentration> {
+        let rate =
+            |value: f64, symbol: &str, title: &str| Figure::<Ratio>::cited(value, symbol, title, &ONE, &CHLORINE_DECAY);
+        let combined = rate(CHLORAMINE_USED, "k_comb", "share of combined chlorine used up a day");
+        let used = |chlorine: &Figure<MassConcentration>, rate: &Figure<Ratio>| -> Figure<MassConcentration> {
+            chlorine * share / rate
+        };
+        let rest = match free {
+            Some(free) => {
+                let bound = total - free;
+                used(&bound, &combined)
+                    + used(free, &rate(FREE_CHLORINE_USED, "k_free", "share of free chlorine used up a day"))
+            }
+            // Where free chlorine was not read, all counts as the kind that lasts.
+            None => used(total, &combined),
+        };
+        desk.assume(Assumption::new(
+            "Chlorine used up in the pond",
+            &format!(
+                "combined {} a day (0.2 to 2), free {} a day (3 to 12)",
+                crate::units::plain(CHLORAMINE_USED, crate::units::Digits::Places(1)),
+                crate::units::plain(FREE_CHLORINE_USED, crate::units::Digits::Places(0))
+            ),
+            "total chlorine in the pond at the inlet, by a test that shows hundredths",
+            "common practice",
+        ));
+        let title = "Chlorine that stays while the float valve runs";
+        desk.book.publish(rest.named("year.valve-rest", title, "c_rest", &MILLIGRAMS))
     }
 }
 

@@ -117,10 +117,11 @@ fn feed(desk: &mut Desk<'_>) -> (f64, f64) {
 /// Share of the feed whose nitrogen ends as nitrate (TRADE.md 11.1).
 const FEED_NITROGEN_SHARE: f64 = 0.03;
 
-/// The schedule of care, one entry a day, as the site file and this plan say.
+/// The schedule of care, one entry a day, as the site file says, and as this plan does where its corrections and schedule are
+/// given: the past knows neither.
 pub(super) fn care(
     desk: &mut Desk<'_>,
-    correction: &Correction,
+    correction: Option<&Correction>,
     schedule: Option<&Schedule>,
     first: NaiveDate,
     celsius: &[f64],
@@ -173,7 +174,9 @@ pub(super) fn care(
                 }
             }
         }
-        corrected(desk, correction, date, &mut care);
+        if let Some(correction) = correction {
+            corrected(desk, correction, date, &mut care);
+        }
         if let Some(schedule) = schedule {
             let since = usize::try_from((date - desk.date).num_days()).ok();
             let level = since.and_then(|i| schedule.levels.get(i)).copied().unwrap_or(0);

@@ -6,17 +6,21 @@
 mod account;
 mod care;
 mod model;
+mod past;
 mod sun;
 
 use chrono::NaiveDate;
 
 use self::account::{Account, depths, salty};
 use self::model::Model;
+pub use self::past::{Break, Misfit, Number, PastDay, PastPlan};
 use super::{Correction, Desk, Missing, Schedule, VolumePlan, WaterPlan};
-use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
+use crate::reference::{ALKALINITY_FLOOR, FISH_FLOOR_ALKALINITY, PH_SWING, WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
 use crate::site::MONTHS;
-use crate::units::table::{DEGREE_KH, LITRE, MICROSIEMENS};
-use crate::units::{CarbonateHardness, Conductivity, GeneralHardness, Length, MassConcentration, Volume};
+use crate::units::table::{DEGREE_KH, KH_MG, LITRE, MICROSIEMENS};
+use crate::units::{
+    AmmoniaNitrogen, CarbonateHardness, Conductivity, GeneralHardness, Length, MassConcentration, Volume,
+};
 use crate::water::balance::{self, Chemistry as _, Evening, Flow, Ledger, solute};
 use crate::water::weather::Method;
 use crate::workings::{Figure, sum};
@@ -81,6 +85,14 @@ pub struct Month {
 pub struct ValveChlorine {
     /// mg/L a day in the month with the most top-up.
     pub a_day: Figure<MassConcentration>,
+    /// What of it stays at rest, with what light, mud and life use up.
+    pub rest: Figure<MassConcentration>,
+    /// Total chlorine that is held to harm life in water at rest.
+    pub limit: Figure<MassConcentration>,
+    /// Nitrogen that its chloramine leaves a day, where free chlorine was read beside total.
+    pub ammonia: Option<Figure<AmmoniaNitrogen>>,
+    /// Copper that the supply brings with it a day, where it was read.
+    pub copper: Option<Figure<MassConcentration>>,
     /// That month, January as 0.
     pub month: usize,
 }
@@ -153,6 +165,10 @@ pub struct YearPlan {
     pub salt_over: Option<(NaiveDate, Figure<Conductivity>)>,
     /// What a float valve on chlorinated supply lets in.
     pub valve: Option<ValveChlorine>,
+    /// Alkalinity under which pH loses its hold, with its sources: printed where the year or the supply is soft.
+    pub floor: Option<Figure<CarbonateHardness>>,
+    /// What the same model makes of the log; `None` where there are no two visits to look back upon.
+    pub past: Option<PastPlan>,
 }
 
 /// Why there is no forecast.
@@ -321,6 +337,19 @@ fn run(
         .and_then(|target| days.iter().find(|d| MICROSIEMENS.si(d.conductivity) > target))
         .map(|day| (day.date, desk.book.publish(salty(day))));
     let valve = account.valve(desk);
+    let soft = matches!(course, Course::Leaves(_, Side::Soft) | Course::Outside(Side::Soft));
+    let floor = soft.then(|| {
+        let unit = &KH_MG;
+        let leaf: Figure<CarbonateHardness> = Figure::cited(
+            FISH_FLOOR_ALKALINITY,
+            "A_floor",
+            "lowest alkalinity of a fish pond",
+            unit,
+            &ALKALINITY_FLOOR,
+        );
+        let title = "Alkalinity under which pH may swing from 6 to 10 in a day";
+        desk.book.publish(leaf.named("year.floor", title, "A_floor", unit).from_source(&PH_SWING))
+    });
     let evaporation = depths(desk, &model.sun);
     Ok(YearPlan {
         evaporation,
@@ -340,6 +369,8 @@ fn run(
         top_up,
         salt_over,
         valve,
+        floor,
+        past: model.past,
         days,
     })
 }

@@ -3,7 +3,8 @@
 use chrono::{Datelike as _, Days, NaiveDate};
 
 use super::care::care;
-use super::sun::{Sun, sun};
+use super::past::{self, PastPlan};
+use super::sun::{Sun, Weather};
 use super::{NoYear, YEAR_DAYS};
 use crate::chem::composition::Closure;
 use crate::plan::{Assumption, Correction, Desk, Schedule, VolumePlan, WaterPlan, kinder};
@@ -13,7 +14,7 @@ use crate::units::{CarbonateHardness, MassConcentration, Ratio, Si as _};
 use crate::water::air::{self, Core, CoreWarmth, Dilute};
 use crate::water::balance::{Care, Chemistry as _, Pond, SOLUTES, Setting, Sky, Solutes, solute};
 use crate::water::basin::{Basin, Part};
-use crate::water::weather;
+use crate::water::weather::{between_months, middle_day};
 use crate::workings::Figure;
 
 /// Saturation index that water bears before lime comes down, where the log shows no higher.
@@ -43,6 +44,8 @@ pub(super) struct Model {
     pub(super) begin: Pond,
     /// Its carbonate hardness.
     pub(super) start: Figure<CarbonateHardness>,
+    /// What the same model makes of the log, where there is enough of one.
+    pub(super) past: Option<PastPlan>,
 }
 
 impl Model {
@@ -64,7 +67,7 @@ impl Model {
         if basin.surface(basin.full) <= 0.0 {
             return Err(NoYear::NoSurface);
         }
-        let sun = sun(desk)?;
+        let weather = Weather::gather(desk)?;
         if shape_assumed {
             desk.assume(Assumption::new(
                 "Shape of the bowl",
@@ -98,10 +101,10 @@ impl Model {
         let first = visit.date;
         let dates: Vec<NaiveDate> =
             (1..=YEAR_DAYS as u64).map(|i| first.checked_add_days(Days::new(i)).unwrap_or(first)).collect();
-        let air_mean = sun.air.unwrap_or_else(|| logged_temperatures(desk));
-        let above = if sun.air.is_some() { warmer(desk, &air_mean) } else { 0.0 };
-        let celsius: Vec<f64> =
-            dates.iter().map(|d| (weather::between_months(&air_mean, d.ordinal()).max(0.0) + above).max(0.5)).collect();
+        let air_mean = weather.air.unwrap_or_else(|| logged_temperatures(desk));
+        let above = if weather.air.is_some() { warmer(desk, &air_mean) } else { 0.0 };
+        let warmth = |date: &NaiveDate| (between_months(&air_mean, date.ordinal()).max(0.0) + above).max(0.5);
+        let celsius: Vec<f64> = dates.iter().map(warmth).collect();
         let mut chemistry = Core(Dilute { log_co2, threshold: BORNE });
         chemistry.0.threshold = borne(desk, &chemistry);
         desk.assume(Assumption::new(
@@ -121,7 +124,7 @@ impl Model {
         ));
         desk.assume(Assumption::new(
             "Warmth of the water, in the forecast",
-            if sun.air.is_some() {
+            if weather.air.is_some() {
                 "the month's mean air, and as much warmer as the visits of the log found it"
             } else {
                 "that of the visit nearest in the year"
@@ -130,14 +133,6 @@ impl Model {
             "common practice",
         ));
         let losses = &site.year.losses;
-        if losses.falls.is_none() && losses.splash.is_none() && losses.leak.is_none() {
-            desk.assume(Assumption::new(
-                "Falls, splash and leak",
-                "none beside evaporation from still water",
-                "the drop of a day with the pump on, off, and in a floating bucket",
-                "common practice",
-            ));
-        }
         let mut catchment = 0.0;
         for roof in &site.year.catchments {
             let share = roof.runoff.as_ref().map_or(RUNOFF, |r| r.value.si());
@@ -151,7 +146,7 @@ impl Model {
             }
             catchment += roof.area.value.si() * share;
         }
-        let setting = Setting {
+        let mut setting = Setting {
             basin,
             catchment,
             falls: losses.falls.as_ref().map_or(0.0, |f| f.value.si()),
@@ -159,23 +154,56 @@ impl Model {
             supply,
             rain: [0.0; SOLUTES],
         };
+        let known =
+            past::Known { weather: &weather, setting: &setting, chemistry: &chemistry, warmth: &warmth, parts: &parts };
+        let past = past::look_back(desk, &known);
+        // A value that the site file states wins over one that the log told, and that over a default.
+        let told = past.as_ref().map(PastPlan::told).unwrap_or_default();
+        if let Some(loss) = &told.loss {
+            setting.splash += loss.si() * DAYS.size;
+        }
+        if let Some(falls) = &told.falls {
+            setting.falls = falls.si();
+        }
+        if losses.falls.is_none() && losses.splash.is_none() && losses.leak.is_none() && told.none() {
+            desk.assume(Assumption::new(
+                "Falls, splash and leak",
+                "none beside evaporation from still water",
+                "the drop of a day with the pump on, off, and in a floating bucket",
+                "common practice",
+            ));
+        }
+        let sun = weather.sun(desk, told.factor.as_ref());
+        let factor = told.factor.unwrap_or_else(|| weather.factor(desk)).si();
         let sky: Vec<Sky<_>> = dates
             .iter()
             .zip(&celsius)
             .map(|(date, celsius)| {
-                let month = date.month0() as usize;
+                let day = weather.on(*date);
                 Sky {
-                    evaporation: sun.evaporation.get(month).copied().unwrap_or(0.0),
-                    rain: sun.rain.get(month).copied().unwrap_or(0.0),
+                    evaporation: factor * day.thirst,
+                    rain: day.rain,
                     celsius: *celsius,
                     warmth: chemistry.at(*celsius),
                 }
             })
             .collect();
-        let care = care(desk, correction, schedule, dates.first().copied().unwrap_or(first), &celsius);
+        let care = care(desk, Some(correction), schedule, dates.first().copied().unwrap_or(first), &celsius);
         let lowered = care.first().and_then(|c| c.lowered).unwrap_or(1.0);
         let begin = Pond::of(setting.basin.full * lowered, &water);
-        Ok(Self { first, origin: climate.origin.clone(), dates, sun, setting, chemistry, sky, care, begin, start })
+        Ok(Self {
+            first,
+            origin: climate.origin.clone(),
+            dates,
+            sun,
+            setting,
+            chemistry,
+            sky,
+            care,
+            begin,
+            start,
+            past,
+        })
     }
 }
 
@@ -225,7 +253,7 @@ fn parts(sections: &[Section]) -> (Vec<Part>, bool) {
 }
 
 /// A water from its readings, and the rules that closed it. `hardness` is its alkalinity, mol/m³.
-fn composed(readings: &Readings, hardness: f64, celsius: f64, log_co2: f64) -> (Solutes, Vec<Closure>) {
+pub(super) fn composed(readings: &Readings, hardness: f64, celsius: f64, log_co2: f64) -> (Solutes, Vec<Closure>) {
     let mut water = [0.0; SOLUTES];
     let mut read = [false; SOLUTES];
     let mut put = |at: usize, amount: Option<f64>| {
@@ -278,7 +306,7 @@ fn closed(desk: &mut Desk<'_>, whose: &str, readings: &Readings, closures: &[Clo
 }
 
 /// Readings of a visit, with what it lacks taken from the visits of the six weeks before.
-fn readings_of(desk: &Desk<'_>, visit: &Visit) -> Readings {
+pub(super) fn readings_of(desk: &Desk<'_>, visit: &Visit) -> Readings {
     let mut readings = visit.pond.clone();
     for earlier in desk.site.visits.iter().rev() {
         let age = (visit.date - earlier.date).num_days();
@@ -325,7 +353,7 @@ fn warmer(desk: &Desk<'_>, air: &[f64; 12]) -> f64 {
         .iter()
         .filter_map(|v| {
             let read = v.pond.temperature.as_ref()?;
-            Some(CELSIUS.of(read.value.si()) - weather::between_months(air, v.date.ordinal()).max(0.0))
+            Some(CELSIUS.of(read.value.si()) - between_months(air, v.date.ordinal()).max(0.0))
         })
         .collect();
     if differences.len() < 3 {
@@ -338,7 +366,7 @@ fn warmer(desk: &Desk<'_>, air: &[f64; 12]) -> f64 {
 fn logged_temperatures(desk: &Desk<'_>) -> [f64; 12] {
     let mut out = [12.0; 12];
     for (month, value) in out.iter_mut().enumerate() {
-        let here = i64::from(weather::middle_day(month));
+        let here = i64::from(middle_day(month));
         let nearest = desk
             .site
             .visits

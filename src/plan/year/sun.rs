@@ -1,11 +1,11 @@
 //! The weather of twelve mean days, and what evaporates on them.
 
-use chrono::Datelike as _;
+use chrono::{Datelike as _, NaiveDate};
 
 use super::{NoYear, month_name};
 use crate::plan::{Assumption, Desk, kinder};
 use crate::reference::{OPEN_WATER, OPEN_WATER_FACTOR, REFERENCE_EVAPORATION};
-use crate::site::{MONTH_DAYS, Twelve, Visit};
+use crate::site::{DayWeather, MONTH_DAYS, Twelve, Visit};
 use crate::units::table::{
     CELSIUS, DAYS, DEGREE, HOUR, MEGAJOULES, METRES_PER_SECOND, MILLIMETRE, MILLIMETRES_A_DAY, ONE, Unit,
 };
@@ -22,8 +22,6 @@ pub(super) struct Sun {
     pub(super) penman: [Option<f64>; 12],
     /// m a day.
     pub(super) rain: [f64; 12],
-    /// Mean air temperature, °C; `None` where it is not known.
-    pub(super) air: Option<[f64; 12]>,
 }
 
 fn month_value<Q: Si>(twelve: &Twelve<Q>, month: usize) -> Option<f64> {
@@ -36,101 +34,186 @@ pub(super) fn short(month0: usize) -> &'static str {
     name.get(..3).unwrap_or(name)
 }
 
-pub(super) fn sun(desk: &mut Desk<'_>) -> Result<Sun, NoYear> {
-    let site = desk.site;
-    let Some(climate) = &site.year.climate else { return Err(NoYear::NoClimate) };
-    let (Some(latitude), Some(rain)) = (&site.latitude, &climate.normals.rain) else { return Err(NoYear::NoClimate) };
-    let altitude = match &site.elevation {
-        Some(elevation) => elevation.value.si(),
-        None => {
-            desk.assume(Assumption::new(
-                "Height above the sea",
-                "sea level",
-                "`elevation` in `[site]`, from a map",
-                "common practice",
-            ));
-            0.0
-        }
-    };
-    let wind_height = match (&climate.wind_height, &climate.normals.wind) {
-        (Some(height), _) => height.value.si(),
-        (None, Some(_)) => {
-            desk.assume(Assumption::new(
-                "Height of the wind gauge",
-                "2\u{a0}m",
-                "`wind_height` in `[climate]`, from the station",
-                "common practice",
-            ));
-            2.0
-        }
-        (None, None) => 2.0,
-    };
-    let place = Place { latitude: latitude.value.si(), altitude, wind_height };
-    let n = &climate.normals;
-    let mean = |month: usize| {
-        let (high, low) = (month_value(&n.warmest, month)?, month_value(&n.coldest, month)?);
-        Some(CELSIUS.of(0.5 * (high + low)))
-    };
-    let mut air = [0.0; 12];
-    let mut whole = true;
-    for (month, value) in air.iter_mut().enumerate() {
-        match mean(month) {
-            Some(celsius) => *value = celsius,
-            None => whole = false,
-        }
-    }
-    let air = whole.then_some(air);
-    let mut rain_a_day = [0.0; 12];
-    for ((day, month), days) in rain_a_day.iter_mut().zip(&rain.value).zip(MONTH_DAYS) {
-        *day = month.si() / days;
-    }
-    let factor = evaporation_factor(desk);
-    let drop = measured_drop(desk);
-    let mut evaporation = [0.0; 12];
-    let mut penman = [None; 12];
-    let mut method = Method::PenmanMonteith;
-    for month in 0..12 {
-        let id = format!("climate.evaporation-{:02}", month + 1);
-        let name = month_name(month);
-        let title = format!("Evaporation of a day in {name}");
-        let known = known(n, air.as_ref(), month);
-        let figure = match weather::thirst(&place, &known, weather::middle_day(month)) {
-            Some(thirst) => {
-                method = method.max(thirst.method);
-                if let Some(slot) = penman.get_mut(month) {
-                    *slot = thirst.open_water.map(|mm| mm / 1000.0);
-                }
-                let et = reference_line(desk, &thirst, &known, &place, month);
-                (&factor * &et).named(&id, &title, &format!("E_{}", short(month)), &MILLIMETRES_A_DAY)
-            }
+/// The weather as it was given, and what it makes evaporate before any factor of open water.
+pub(super) struct Weather<'a> {
+    /// Days as they were, the oldest first; empty where only normals are given.
+    days: &'a [DayWeather],
+    place: Place,
+    known: [Known; 12],
+    found: [Option<weather::Thirst>; 12],
+    drop: Option<(&'a Visit, Figure<Velocity>)>,
+    pub(super) method: Method,
+    /// Reference evapotranspiration of a mean day by month, or the measured drop carried there: m.
+    thirst: [f64; 12],
+    /// m a day.
+    rain: [f64; 12],
+    /// Mean air temperature, °C; `None` where it is not known.
+    pub(super) air: Option<[f64; 12]>,
+}
+
+/// The weather of one day.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct OfDay {
+    /// What evaporates at a factor of one, m.
+    pub(super) thirst: f64,
+    /// Rain, m.
+    pub(super) rain: f64,
+    /// Whether both were given for that very day.
+    pub(super) as_it_was: bool,
+}
+
+impl<'a> Weather<'a> {
+    /// The weather of a site, with what had to be assumed of it.
+    pub(super) fn gather(desk: &mut Desk<'a>) -> Result<Self, NoYear> {
+        let site = desk.site;
+        let Some(climate) = &site.year.climate else { return Err(NoYear::NoClimate) };
+        let (Some(latitude), Some(rain)) = (&site.latitude, &climate.normals.rain) else {
+            return Err(NoYear::NoClimate);
+        };
+        let altitude = match &site.elevation {
+            Some(elevation) => elevation.value.si(),
             None => {
-                let Some((visit, drop)) = &drop else { return Err(NoYear::NoEvaporation) };
-                method = Method::Drop;
-                let here = weather::middle_day(month);
-                let then = visit.date.ordinal();
-                let share = weather::drop_with_the_sun(&place, 1.0, then, here);
-                let leaf: Figure<Ratio> = Figure::leaf(
-                    Ratio::from_si(share),
-                    &format!("q_{}", short(month)),
-                    "sunlight above the air, that month over that day",
-                    &ONE,
-                    crate::workings::Source::Cited(&REFERENCE_EVAPORATION),
-                );
-                (drop * &leaf).meaning::<Velocity>().named(
-                    &id,
-                    &title,
-                    &format!("E_{}", short(month)),
-                    &MILLIMETRES_A_DAY,
-                )
+                desk.assume(Assumption::new(
+                    "Height above the sea",
+                    "sea level",
+                    "`elevation` in `[site]`, from a map",
+                    "common practice",
+                ));
+                0.0
             }
         };
-        let figure = desk.book.publish(figure);
-        if let Some(slot) = evaporation.get_mut(month) {
-            *slot = figure.si() * DAYS.size;
+        let wind_height = match (&climate.wind_height, &climate.normals.wind) {
+            (Some(height), _) => height.value.si(),
+            (None, Some(_)) => {
+                desk.assume(Assumption::new(
+                    "Height of the wind gauge",
+                    "2\u{a0}m",
+                    "`wind_height` in `[climate]`, from the station",
+                    "common practice",
+                ));
+                2.0
+            }
+            (None, None) => 2.0,
+        };
+        let place = Place { latitude: latitude.value.si(), altitude, wind_height };
+        let n = &climate.normals;
+        let mean = |month: usize| {
+            let (high, low) = (month_value(&n.warmest, month)?, month_value(&n.coldest, month)?);
+            Some(CELSIUS.of(0.5 * (high + low)))
+        };
+        let mut air = [0.0; 12];
+        let mut whole = true;
+        for (month, value) in air.iter_mut().enumerate() {
+            match mean(month) {
+                Some(celsius) => *value = celsius,
+                None => whole = false,
+            }
+        }
+        let air = whole.then_some(air);
+        let mut rain_a_day = [0.0; 12];
+        for ((day, month), days) in rain_a_day.iter_mut().zip(&rain.value).zip(MONTH_DAYS) {
+            *day = month.si() / days;
+        }
+        let known: [Known; 12] = std::array::from_fn(|month| known(n, air.as_ref(), month));
+        let mut found = [None; 12];
+        let mut thirst = [0.0; 12];
+        let mut method = Method::PenmanMonteith;
+        let drop = measured_drop(desk);
+        for (month, ((known, found), thirst)) in known.iter().zip(&mut found).zip(&mut thirst).enumerate() {
+            let middle = weather::middle_day(month);
+            *found = weather::thirst(&place, known, middle);
+            match (*found, &drop) {
+                (Some(found), _) => {
+                    method = method.max(found.method);
+                    *thirst = found.reference / 1000.0;
+                }
+                (None, Some((visit, drop))) => {
+                    method = Method::Drop;
+                    let carried = weather::drop_with_the_sun(&place, 1.0, visit.date.ordinal(), middle);
+                    *thirst = drop.si() * DAYS.size * carried;
+                }
+                (None, None) => return Err(NoYear::NoEvaporation),
+            }
+        }
+        estimated(desk, method);
+        Ok(Self { days: &climate.days, place, known, found, drop, method, thirst, rain: rain_a_day, air })
+    }
+
+    /// The weather of a day: as it was, where the site's file of days has it, else that of the month's mean day.
+    pub(super) fn on(&self, date: NaiveDate) -> OfDay {
+        let month = date.month0() as usize;
+        let of = |twelve: &[f64; 12]| twelve.get(month).copied().unwrap_or(0.0);
+        let mean = OfDay { thirst: of(&self.thirst), rain: of(&self.rain), as_it_was: false };
+        let Ok(at) = self.days.binary_search_by(|day| day.date.cmp(&date)) else { return mean };
+        let (Some(day), Some(usual)) = (self.days.get(at), self.known.get(month)) else { return mean };
+        let celsius = |kelvin: crate::units::ThermodynamicTemperature| CELSIUS.of(kelvin.si());
+        let sun = day.sunshine.is_some() || day.sunlight.is_some();
+        let known = Known {
+            range: day.warmest.map(celsius).zip(day.coldest.map(celsius)),
+            humidity: day.humidity.map(|h| h.si()).or(usual.humidity),
+            wind: day.wind.map(|w| w.si()).or(usual.wind),
+            sunshine: if sun { day.sunshine.map(|s| HOUR.of(s.si())) } else { usual.sunshine },
+            sunlight: if sun { day.sunlight.map(|s| MEGAJOULES.of(s.si())) } else { usual.sunlight },
+            // Over a day the ground keeps nothing (FAO-56 eq. 42).
+            ground_heat: 0.0,
+        };
+        let found = weather::thirst(&self.place, &known, date.ordinal());
+        OfDay {
+            thirst: found.map_or(mean.thirst, |found| found.reference / 1000.0),
+            rain: day.rain.map_or(mean.rain, |rain| rain.si()),
+            as_it_was: found.is_some() && day.rain.is_some(),
         }
     }
-    estimated(desk, method);
-    Ok(Sun { method, evaporation, penman, rain: rain_a_day, air })
+
+    /// Evaporation of still water over the thirst, where the log tells no other: the site's own, or EV-20. A measured drop is
+    /// open water's own.
+    pub(super) fn factor(&self, desk: &Desk<'_>) -> Figure<Ratio> {
+        const WORDS: &str = "open water over reference evapotranspiration";
+        match &desk.site.year.losses.evaporation_factor {
+            _ if self.method == Method::Drop => Figure::counted(1.0, "f", "open water over the drop", &ONE),
+            Some(own) => Figure::stated(own.value, "f", WORDS, &ONE, &desk.place(own.span)),
+            None => Figure::cited(OPEN_WATER_FACTOR, "f", WORDS, &ONE, &OPEN_WATER),
+        }
+    }
+
+    /// What evaporates on the mean days, published with its lines. `told` is a factor that the log told.
+    pub(super) fn sun(&self, desk: &mut Desk<'_>, told: Option<&Figure<Ratio>>) -> Sun {
+        let factor = told.cloned().unwrap_or_else(|| self.factor(desk));
+        let mut evaporation = [0.0; 12];
+        let mut penman = [None; 12];
+        for (month, (found, known)) in self.found.iter().zip(&self.known).enumerate() {
+            let id = format!("climate.evaporation-{:02}", month + 1);
+            let title = format!("Evaporation of a day in {}", month_name(month));
+            let symbol = format!("E_{}", short(month));
+            let figure = match (found, &self.drop) {
+                (Some(thirst), _) => {
+                    if let Some(slot) = penman.get_mut(month) {
+                        *slot = thirst.open_water.map(|mm| mm / 1000.0);
+                    }
+                    &factor * &reference_line(desk, thirst, known, &self.place, month)
+                }
+                (None, Some((visit, drop))) => {
+                    let here = weather::middle_day(month);
+                    let share = weather::drop_with_the_sun(&self.place, 1.0, visit.date.ordinal(), here);
+                    let leaf: Figure<Ratio> = Figure::leaf(
+                        Ratio::from_si(share),
+                        &format!("q_{}", short(month)),
+                        "sunlight above the air, that month over that day",
+                        &ONE,
+                        crate::workings::Source::Cited(&REFERENCE_EVAPORATION),
+                    );
+                    let carried = (drop * &leaf).meaning::<Velocity>();
+                    if told.is_some() { (carried * &factor).meaning::<Velocity>() } else { carried }
+                }
+                (None, None) => continue,
+            };
+            let figure = desk.book.publish(figure.named(&id, &title, &symbol, &MILLIMETRES_A_DAY));
+            if let Some(slot) = evaporation.get_mut(month) {
+                *slot = figure.si() * DAYS.size;
+            }
+        }
+        Sun { method: self.method, evaporation, penman, rain: self.rain }
+    }
 }
 
 /// Says aloud what evaporation had to do without.
@@ -175,18 +258,6 @@ fn known(n: &crate::site::Normals, air: Option<&[f64; 12]>, month: usize) -> Kno
         } else {
             0.0
         },
-    }
-}
-
-/// Open water over reference evapotranspiration: the site's own, or EV-20.
-fn evaporation_factor(desk: &Desk<'_>) -> Figure<Ratio> {
-    match &desk.site.year.losses.evaporation_factor {
-        Some(own) => {
-            Figure::stated(own.value, "f", "open water over reference evapotranspiration", &ONE, &desk.place(own.span))
-        }
-        None => {
-            Figure::cited(OPEN_WATER_FACTOR, "f", "open water over reference evapotranspiration", &ONE, &OPEN_WATER)
-        }
     }
 }
 
