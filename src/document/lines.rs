@@ -15,7 +15,7 @@ pub struct Lines {
 }
 
 /// Heads of the groups, by the first part of the ids.
-pub(super) const GROUPS: [(&str, &str); 19] = [
+pub(super) const GROUPS: &[(&str, &str)] = &[
     ("volume", "Volume"),
     ("hardness", "Carbonate hardness"),
     ("ph", "pH"),
