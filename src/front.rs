@@ -18,6 +18,7 @@ use crate::plan::{self, Plan, Texts};
 use crate::site::{self, Site};
 use crate::supplies::{Shipped, Supplies};
 use crate::units::System;
+use crate::water::ensemble::{Draw, USUAL};
 
 /// What the command line may choose over the site file.
 #[derive(Clone, Copy, Debug, Default)]
@@ -26,6 +27,8 @@ pub struct Choices {
     pub date: Option<NaiveDate>,
     /// In whose units the plan speaks.
     pub system: Option<System>,
+    /// How many possible years stand behind the forecast, and which; without it [`USUAL`].
+    pub draw: Option<Draw>,
 }
 
 /// A plan with what it was made from.
@@ -81,10 +84,10 @@ pub fn prepare_with_weather(
     let accent = look::accent(&site, &mut complaints);
     let photos = look::photos(&site, supplies, &mut complaints);
     let texts = Texts { site: site_text, log };
-    match plan::decide(&site, texts, date, system) {
+    match plan::decide(&site, texts, date, system, choices.draw.unwrap_or(USUAL)) {
         Ok((plan, found)) => {
             complaints.append(found);
-            let fingerprint = fingerprint([Some(site_text), log, weather], date, system);
+            let fingerprint = fingerprint([Some(site_text), log, weather], date, system, choices.draw);
             let (site_text, log_text, weather_text) = (site_text.clone(), log.cloned(), weather.cloned());
             let job = Job {
                 site,
@@ -107,7 +110,7 @@ pub fn prepare_with_weather(
     }
 }
 
-fn fingerprint(texts: [Option<&Text>; 3], date: NaiveDate, system: System) -> [u8; 32] {
+fn fingerprint(texts: [Option<&Text>; 3], date: NaiveDate, system: System, draw: Option<Draw>) -> [u8; 32] {
     let mut hash = Sha256::new();
     // Lengths keep two texts from running into each other.
     for text in texts.into_iter().flatten() {
@@ -116,6 +119,11 @@ fn fingerprint(texts: [Option<&Text>; 3], date: NaiveDate, system: System) -> [u
     }
     hash.update(date.to_string().as_bytes());
     hash.update(format!("{system:?}").as_bytes());
+    // What everyone has is no mark of this plan.
+    if let Some(draw) = draw.filter(|draw| *draw != USUAL) {
+        hash.update(draw.members.to_le_bytes());
+        hash.update(draw.seed.to_le_bytes());
+    }
     hash.finalize().into()
 }
 

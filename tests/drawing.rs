@@ -18,7 +18,7 @@ use weirbook::page::{Anchor, Block, BlockKind, Document, Drawing, Face, Ink, Inl
 use weirbook::units::System;
 use weirbook::{Choices, Job, Shipped, prepare};
 
-use crate::demos::{DEMOS, made};
+use crate::demos::{DEMOS, FEW, made};
 use crate::layout::fonts;
 use crate::ponds;
 
@@ -527,7 +527,7 @@ fn all_sound(job: &Job, what: &str) -> usize {
 
 fn read(site: &str, log: &str, units: Option<System>) -> Option<Job> {
     let text = |name: &str, words: &str| Text { name: name.into(), words: words.into() };
-    let choices = Choices { system: units, ..Choices::default() };
+    let choices = Choices { system: units, draw: Some(FEW), ..Choices::default() };
     prepare(&text("site.toml", site), Some(&text("log.csv", log)), choices, &Shipped).0
 }
 
@@ -746,7 +746,7 @@ fn drawings_of_odd_logs_are_sound() {
     for (what, log) in &logs {
         for units in [System::Metric, System::Us] {
             let text = |name: &str, words: &str| Text { name: name.into(), words: words.into() };
-            let choices = Choices { system: Some(units), ..Choices::default() };
+            let choices = Choices { system: Some(units), draw: Some(FEW), ..Choices::default() };
             let (job, complaints) =
                 prepare(&text("site.toml", DEMOS[0].1), Some(&text("log.csv", log)), choices, &Shipped);
             let wrong: Vec<&str> = complaints

@@ -8,6 +8,7 @@ mod decisions;
 mod demos;
 mod diagnosis;
 mod drawing;
+mod ensemble;
 mod evaporation;
 mod font_program;
 mod formula;

@@ -560,7 +560,8 @@ impl Pond {
     /// The plan.
     pub fn plan(&self) -> Result<Plan, Diagnostics> {
         let (site, site_text, log_text) = self.read();
-        decide(&site, Texts { site: &site_text, log: Some(&log_text) }, self.date, self.system()).map(|(plan, _)| plan)
+        decide(&site, Texts { site: &site_text, log: Some(&log_text) }, self.date, self.system(), crate::demos::FEW)
+            .map(|(plan, _)| plan)
     }
 
     pub fn system(&self) -> System {

@@ -310,18 +310,50 @@ fn the_forecast_is_the_same_in_both_forms() {
     let mut reader = csv::Reader::from_reader(csv.as_bytes());
     let head = reader.headers().unwrap().clone();
     assert_eq!(&head[0], "date");
-    assert_eq!(&head[8], "carbonate hardness [°dKH]");
+    let column = |name: &str| head.iter().position(|h| h == name).unwrap_or_else(|| panic!("no {name} in {head:?}"));
+    let hardness = column("carbonate hardness [°dKH]");
+    let band = ["_10", "_50", "_90"].map(|which| column(&format!("carbonate hardness{which} [°dKH]")));
+    assert!(!head.iter().any(|h| h.starts_with("change_")), "no water is changed, so nothing varies: {head:?}");
     let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
     let json: Value = serde_json::from_str(&bench.done(&["forecast", "site.toml", "--format", "json"]).out).unwrap();
     let days = json["days"].as_array().unwrap();
     assert_eq!((rows.len(), days.len()), (365, 365));
     for (row, day) in rows.iter().zip(days) {
         assert_eq!(&row[0], day["date"].as_str().unwrap());
-        assert_eq!(row[8].parse::<f64>().unwrap(), day["carbonate_hardness"].as_f64().unwrap());
+        assert_eq!(row[hardness].parse::<f64>().unwrap(), day["carbonate_hardness"].as_f64().unwrap());
+        let [low, middle, high] = band.map(|at| row[at].parse::<f64>().unwrap());
+        assert_eq!(middle, day["carbonate_hardness_50"].as_f64().unwrap());
+        assert!(low <= middle && middle <= high, "{row:?}");
         assert_eq!(row[1].parse::<f64>().unwrap(), day["volume"].as_f64().unwrap());
     }
     assert_eq!(json["units"]["conductivity"], "µS/cm");
+    assert_eq!(json["units"]["conductivity_90"], "µS/cm");
+    assert_eq!((json["members"].as_u64(), json["seed"].as_u64()), (Some(1000), Some(1)));
     assert_eq!(bench.pdfs().len(), 0);
+}
+
+#[test]
+fn members_and_seed_of_a_forecast_are_chosen_on_the_command_line() {
+    let bench = Bench::with_demo("pinch-gap");
+    let out = |more: &[&str]| bench.done(&[&["forecast", "site.toml"], more].concat()).out;
+    let few = out(&["--members", "30"]);
+    assert_eq!(few, out(&["--members", "30", "--seed", "1"]));
+    let others = out(&["--members", "30", "--seed", "2"]);
+    assert_ne!(few, others);
+    // The middle run is the same whatever is drawn, and stands alone without members.
+    let alone = out(&["--members", "0"]);
+    assert!(!alone.contains("_10"), "{}", alone.lines().next().unwrap());
+    let columns = |text: &str| -> Vec<Vec<String>> {
+        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let head = reader.headers().unwrap().clone();
+        let keep: Vec<usize> =
+            (0..head.len()).filter(|i| !["_10", "_50", "_90"].iter().any(|p| head[*i].contains(p))).collect();
+        reader.records().map(|row| keep.iter().map(|i| row.as_ref().unwrap()[*i].to_owned()).collect()).collect()
+    };
+    assert_eq!(columns(&few), columns(&alone));
+    assert_eq!(columns(&others), columns(&alone));
+    let run = bench.weirbook(&["forecast", "site.toml", "--members", "many"]);
+    assert_eq!(run.code, 2);
 }
 
 #[test]

@@ -16,7 +16,7 @@ use weirbook::page::{Art, ArtPath, Face, Photo, PhotoData, Segment};
 use weirbook::supplies::Fault;
 use weirbook::{Choices, Shipped, Supplies, prepare, render};
 
-use crate::demos::DEMOS;
+use crate::demos::{DEMOS, FEW};
 use crate::font_program::Program;
 use crate::layout::fonts;
 
@@ -585,7 +585,7 @@ fn pixels() -> Art {
 fn made(site: &str, site_name: &str, log: Option<(&str, &str)>, supplies: &dyn Supplies, edition: Edition) -> Vec<u8> {
     let site = Text { name: site_name.to_owned(), words: site.to_owned() };
     let log = log.map(|(name, words)| Text { name: name.to_owned(), words: words.to_owned() });
-    let (job, complaints) = prepare(&site, log.as_ref(), Choices::default(), supplies);
+    let (job, complaints) = prepare(&site, log.as_ref(), Choices { draw: Some(FEW), ..Choices::default() }, supplies);
     let job = job.unwrap_or_else(|| panic!("{:#?}", complaints.sorted()));
     render(&job, edition, supplies, fonts()).unwrap()
 }

@@ -16,7 +16,7 @@ use weirbook::page::{Art, Face, Photo};
 use weirbook::supplies::Fault;
 use weirbook::{Job, Shipped, Supplies};
 
-use crate::demos::{DEMOS, job, made};
+use crate::demos::{DEMOS, FEW, made, quick as job};
 use crate::ponds::sample;
 
 /// What comes with the program, but for some templates.
@@ -123,7 +123,7 @@ fn many() -> Vec<Job> {
     for pond in sample(150) {
         let (site, log) = (pond.site_file(), pond.log());
         let text = |name: &str, words: &str| Text { name: name.into(), words: words.into() };
-        let choices = weirbook::Choices::default();
+        let choices = weirbook::Choices { draw: Some(FEW), ..weirbook::Choices::default() };
         let (job, _) = weirbook::prepare(&text("site.toml", &site), Some(&text("log.csv", &log)), choices, &Shipped);
         jobs.extend(job);
     }

@@ -15,7 +15,7 @@ use weirbook::page::{
 };
 use weirbook::{Choices, Job, Shipped, Supplies, prepare};
 
-use crate::demos::DEMOS;
+use crate::demos::{DEMOS, FEW};
 use crate::layout::{anchored, block, document, fonts, heading, line, p, set, step, t, table};
 use crate::ponds::sample;
 
@@ -425,7 +425,7 @@ fn faults(document: &Document, typeset: &Typeset) -> Vec<String> {
 fn made(site: &str, log: &str) -> Option<Job> {
     let site = Text { name: "site.toml".into(), words: site.into() };
     let log = Text { name: "log.csv".into(), words: log.into() };
-    prepare(&site, Some(&log), Choices::default(), &Shipped).0
+    prepare(&site, Some(&log), Choices { draw: Some(FEW), ..Choices::default() }, &Shipped).0
 }
 
 /// Sets an edition and adds what is wrong with it.

@@ -293,7 +293,10 @@ fn random_plans(count: usize) -> Vec<Plan> {
         let (site, site_text, log_text) = pond.read();
         let texts = Texts { site: &site_text, log: Some(&log_text) };
         out.extend(
-            SYSTEMS.iter().filter_map(|&system| decide(&site, texts, pond.date, system).ok()).map(|made| made.0),
+            SYSTEMS
+                .iter()
+                .filter_map(|&system| decide(&site, texts, pond.date, system, crate::demos::FEW).ok())
+                .map(|made| made.0),
         );
     }
     out

@@ -2,14 +2,20 @@
 
 #![expect(clippy::unwrap_used, reason = "a test that cannot read its own case has failed")]
 
+use weirbook::chem::followed::Table;
 use weirbook::cli::complaints::render;
 use weirbook::diag::Text;
+use weirbook::document::Edition;
+use weirbook::page::fonts::Fonts;
 use weirbook::plan::{Course, NoYear, Number, PastPlan, Side, YearPlan};
 use weirbook::site;
 use weirbook::units::VolumeRate;
-use weirbook::water::balance::SOLUTES;
+use weirbook::water::air::{Core, Dilute, Followed};
+use weirbook::water::balance::{Chemistry as _, SOLUTES};
+use weirbook::water::ensemble::{Draw, Quantity, USUAL};
 use weirbook::water::weather::{Known, Place, middle_day, thirst};
 use weirbook::workings::Figure;
+use weirbook::{Choices, Shipped, Supplies as _};
 
 use crate::demos::{DEMOS, job, made};
 
@@ -106,6 +112,92 @@ fn the_demo_years_leave_the_window_where_their_waters_drive_them() {
         assert_eq!(year.supply, supply, "{id}");
         assert_eq!(year.days.len(), 365, "{id}");
         assert_eq!(year.months.len(), 13, "{id}: the first and the last month are cut");
+    }
+}
+
+#[test]
+fn the_chance_of_each_month_is_counted_and_only_grows() {
+    for (id, ..) in DEMOS {
+        let year = year(id);
+        let chance = year.chance.as_ref().unwrap();
+        let counted = &chance.counted;
+        assert_eq!((chance.draw, counted.members), (USUAL, 1000), "{id}");
+        let mut before = 0.0;
+        for month in &year.months {
+            let out = month.out.as_ref().unwrap().si();
+            let day = year.days.iter().position(|d| d.date == month.last).unwrap();
+            let [under, over] = counted.left_by(day);
+            let all = f64::from(under + over + counted.never[0] + counted.never[1]);
+            assert!((out - all / 1000.0).abs() < 1e-12, "{id}, {}: {out} for {all}", month.last);
+            assert!(out >= before, "{id}, {}", month.last);
+            before = out;
+        }
+        assert_eq!(before, chance.out.si(), "{id}");
+        // One year in ten leaves before half of them do, and those before nine in ten.
+        let days: Vec<_> = chance.by.iter().flatten().map(|(day, _)| *day).collect();
+        assert!(days.is_sorted(), "{id}: {days:?}");
+        assert_eq!(days.len() as f64, [0.1, 0.5, 0.9].iter().filter(|p| before >= **p).count() as f64, "{id}");
+        // The middle run, of even rain and readings taken at the kit's word, is one of the possible years: it stays within twice
+        // the band on every day.
+        for (day, range) in year.days.iter().zip(counted.ranges(Quantity::Hardness)) {
+            let reach = range.high - range.low;
+            let hardness = day.hardness();
+            assert!(
+                hardness >= range.low - 0.5 * reach && hardness <= range.high + 0.5 * reach,
+                "{id}, {}: {hardness} for {range:?}",
+                day.date
+            );
+        }
+        assert_eq!(
+            [chance.last.0.si(), chance.last.1.si()],
+            counted.ranges(Quantity::Hardness).last().map(|r| [r.low, r.high]).unwrap(),
+            "{id}"
+        );
+    }
+}
+
+#[test]
+fn without_possible_years_the_plan_is_that_of_the_middle_run_alone() {
+    for (id, site, log) in DEMOS {
+        let (site, log) = (text("site.toml", site), text("log.csv", log));
+        let choices = Choices { draw: Some(Draw { members: 0, seed: 1 }), ..Choices::default() };
+        let bare = weirbook::prepare(&site, Some(&log), choices, &Shipped).0.unwrap();
+        let bare_year = bare.plan.year.as_ref().unwrap();
+        let year = year(id);
+        assert!(bare_year.chance.is_none() && bare_year.months.iter().all(|m| m.out.is_none()), "{id}");
+        assert_eq!(bare_year.course, year.course, "{id}");
+        assert!(bare.plan.book.lines().iter().all(|l| !l.id.starts_with("year.out-")), "{id}");
+        assert!(!bare.plan.assumptions.iter().any(|a| a.what.contains("in the range")), "{id}");
+        // It can still be printed.
+        let fonts = Fonts::new(|face| Shipped.face(face)).unwrap();
+        weirbook::set(&bare, Edition::CarePlan, &Shipped, &fonts).unwrap();
+    }
+}
+
+#[test]
+fn followed_chemistry_agrees_over_the_demo_years() {
+    let table = Table::new();
+    for (id, ..) in DEMOS {
+        let year = year(id);
+        for log_co2 in [-3.4, -2.8] {
+            let core = Core(Dilute { log_co2, threshold: 1.0 });
+            let followed = Followed::new(core, &table);
+            for day in &year.days {
+                let water = &day.evening.water;
+                let (ours, theirs) = (followed.at(day.celsius), core.at(day.celsius));
+                let lime = (followed.lime(&ours, water), core.lime(&theirs, water));
+                assert!((lime.0 - lime.1).abs() <= 1e-4 * water[1], "{id}, {}: lime {lime:?}", day.date);
+                let (ph, conductivity) = followed.read(&ours, water);
+                let exact = (core.ph(&theirs, water), core.conductivity(&theirs, water));
+                assert!((ph - exact.0).abs() <= 2e-4, "{id}, {}: pH {ph} for {}", day.date, exact.0);
+                assert!(
+                    (conductivity / exact.1 - 1.0).abs() <= 5e-4,
+                    "{id}, {}: {conductivity}, {}",
+                    day.date,
+                    exact.1
+                );
+            }
+        }
     }
 }
 
@@ -300,7 +392,8 @@ fn days_of_their_own_weather_are_used_as_they_were() {
     let parsed = found.site.unwrap();
     let texts = weirbook::plan::Texts { site: &site, log: Some(&log) };
     let date = chrono::NaiveDate::from_ymd_opt(2027, 2, 18).unwrap();
-    let (plan, _) = weirbook::plan::decide(&parsed, texts, date, weirbook::units::System::Metric).unwrap();
+    let (plan, _) =
+        weirbook::plan::decide(&parsed, texts, date, weirbook::units::System::Metric, crate::demos::FEW).unwrap();
     let year = plan.year.unwrap();
     let past = year.past.unwrap();
     assert_eq!(past.weather.0, past.weather.1, "every day of the past has its own");

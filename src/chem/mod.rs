@@ -16,6 +16,7 @@ pub mod conductivity;
 pub mod copper;
 pub mod dosing;
 pub mod figures;
+pub mod followed;
 pub mod gases;
 pub mod solution;
 pub mod speciation;

@@ -348,6 +348,27 @@ impl Constants {
     }
 }
 
+impl Constants {
+    /// Formation constant of a species made from the ions, by its name.
+    #[must_use]
+    pub fn formation(&self, name: &str) -> Option<f64> {
+        let place = ROWS.iter().position(|row| row.name == name)?;
+        self.k.get(place).copied()
+    }
+
+    /// Activity of dissolved carbon dioxide under one atmosphere of it.
+    #[must_use]
+    pub fn gas(&self) -> f64 {
+        libm::exp(self.ln_gas)
+    }
+
+    /// Solubility product of a solid, by its place in the table.
+    #[must_use]
+    pub fn solid(&self, solid: usize) -> Option<f64> {
+        self.ln_solid.get(solid).map(|ln| libm::exp(*ln))
+    }
+}
+
 fn within(what: &'static str, value: f64, (low, high): (f64, f64)) -> Result<(), Refusal> {
     // A value that is no number is in no range.
     if value >= low && value <= high { Ok(()) } else { Err(Refusal::OutOfRange { what, value, low, high }) }

@@ -25,6 +25,7 @@ use crate::page::fonts::Fonts;
 use crate::plan::Word;
 use crate::supplies::{Shipped, Supplies};
 use crate::units::System;
+use crate::water::ensemble::{Draw, USUAL};
 use crate::{prepare_with_weather, render, sheet, site};
 
 pub use files::Folder;
@@ -107,7 +108,7 @@ enum Command {
     Water(Box<water::Arguments>),
     /// Prints the water year: one row for each day of the twelve months after the last visit.
     #[command(
-        after_help = "Example:\n  weirbook forecast demo-sites/quoyle-end/site.toml --format csv\n\nNeeds the part [climate] in the site file."
+        after_help = "Example:\n  weirbook forecast demo-sites/quoyle-end/site.toml --format csv\n\nColumns: date, then volume, level below brim, evaporation, rain, top-up, change, overflow, carbonate hardness,\ngeneral hardness, conductivity at 25 °C, pH, temperature, each with its unit: of the middle year, and where years\ndiffer the 10th, 50th and 90th percentile of possible years (_10, _50, _90).\nNeeds the part [climate] in the site file."
     )]
     Forecast {
         #[command(flatten)]
@@ -115,6 +116,12 @@ enum Command {
         /// How to print it.
         #[arg(long, value_enum, default_value_t = Series::Csv)]
         format: Series,
+        /// How many possible years the percentiles are taken from; 0 leaves them out.
+        #[arg(long, value_name = "COUNT", default_value_t = USUAL.members, value_parser = clap::value_parser!(u32).range(..=100_000))]
+        members: u32,
+        /// Which years: any whole number; the same number gives the same years.
+        #[arg(long, value_name = "NUMBER", default_value_t = USUAL.seed)]
+        seed: u64,
     },
 }
 
@@ -202,7 +209,7 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> ExitCode
         Command::New { folder } => new(&folder),
         Command::Figures { input, format } => figures(&input, format),
         Command::Water(arguments) => water::run(&arguments),
-        Command::Forecast { input, format } => water_year(&input, format),
+        Command::Forecast { input, format, members, seed } => water_year(&input, format, Draw { members, seed }),
     }
 }
 
@@ -227,7 +234,7 @@ fn unreadable(path: &Path, error: &std::io::Error) -> ExitCode {
     fail(1, complaint.hint(hint))
 }
 
-fn read(input: &Input, words: Option<&Words>) -> Result<Run, ExitCode> {
+fn read(input: &Input, words: Option<&Words>, draw: Option<Draw>) -> Result<Run, ExitCode> {
     let bytes = std::fs::read(&input.site).map_err(|e| unreadable(&input.site, &e))?;
     let (site_text, mut complaints) = site::decode(&input.site.display().to_string(), &bytes, FileId::SITE);
     let folder = input.site.parent().map(Path::to_path_buf).unwrap_or_default();
@@ -256,7 +263,7 @@ fn read(input: &Input, words: Option<&Words>) -> Result<Run, ExitCode> {
         complaints.append(supplies.read_templates(templates).map_err(|fault| no_templates(templates, &fault))?);
         complaints.append(document::check(&supplies));
     }
-    let choices = Choices { date: input.date, system: input.units.map(system) };
+    let choices = Choices { date: input.date, system: input.units.map(system), draw };
     let undecodable = complaints.any_error();
     let (job, found) = prepare_with_weather(&site_text, log.as_ref(), weather.as_ref(), choices, &supplies);
     complaints.append(found);
@@ -345,7 +352,7 @@ fn attention(job: &Job) {
 }
 
 fn plan(input: &Input, words: &Words, output: Option<&Path>, editions: &[EditionName]) -> ExitCode {
-    let run = match read(input, Some(words)) {
+    let run = match read(input, Some(words), None) {
         Ok(run) => run,
         Err(code) => return code,
     };
@@ -407,7 +414,7 @@ fn refuse(run: &Run, complaints: &Diagnostics, so: &str) -> ExitCode {
 }
 
 fn check(input: &Input, words: &Words) -> ExitCode {
-    let run = match read(input, Some(words)) {
+    let run = match read(input, Some(words), None) {
         Ok(run) => run,
         Err(code) => return code,
     };
@@ -483,7 +490,7 @@ fn templates(folder: &Path, replace: bool) -> ExitCode {
 }
 
 fn figures(input: &Input, format: Format) -> ExitCode {
-    let run = match read(input, None) {
+    let run = match read(input, None, None) {
         Ok(run) => run,
         Err(code) => return code,
     };
@@ -514,8 +521,8 @@ fn figures(input: &Input, format: Format) -> ExitCode {
     ExitCode::SUCCESS
 }
 
-fn water_year(input: &Input, format: Series) -> ExitCode {
-    let run = match read(input, None) {
+fn water_year(input: &Input, format: Series, draw: Draw) -> ExitCode {
+    let run = match read(input, None, Some(draw)) {
         Ok(run) => run,
         Err(code) => return code,
     };

@@ -1,5 +1,6 @@
 //! The water year as templates and drawings see it.
 
+use chrono::NaiveDate;
 use minijinja::Value;
 
 use super::Source;
@@ -10,9 +11,9 @@ use super::words::Reader;
 use crate::drawing::{self, MonthBars, Said, Ticks, YearLine};
 use crate::page::Drawing;
 use crate::page::style::MM;
-use crate::plan::{Course, Flow, Method, Month, Side, YearPlan, month_name};
+use crate::plan::{Chance, Course, Flow, Method, Month, Quantity, Side, YearPlan, month_name};
 use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
-use crate::units::table::{DEGREE_KH, MICROSIEMENS};
+use crate::units::table::{DEGREE_KH, MICROSIEMENS, PERCENT};
 use crate::units::{Digits, Length, group, plain};
 use crate::workings::Figure;
 
@@ -112,6 +113,7 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
                 "general" => reader.number("general-hardness", m.general.si()),
                 "conductivity" => reader.number("conductivity", m.conductivity.si()),
                 "outside" => outside(m.hardness.si()),
+                "out" => m.out.as_ref().map(|out| plain(PERCENT.of(out.si()), Digits::Places(0))),
                 "marks" => marks(
                     lines,
                     [
@@ -121,6 +123,7 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
                         m.conductivity.id(),
                         m.evaporation.id(),
                         m.rain.id(),
+                        m.out.as_ref().and_then(Figure::id),
                     ]
                     .into_iter()
                     .flatten(),
@@ -144,6 +147,7 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
         "side" => which,
         "supply_side" => year.supply.map_or("", side),
         "date" => date.map(|d| reader.day_year(d)),
+        "early" => date.map(|d| reader.day_year(early(year, d))),
         "start" => figure_with(lines, year.start.id(), hardness(year.start.si())),
         "lowest" => figure_with(lines, year.lowest.0.id(), hardness(year.lowest.0.si())),
         "lowest_on" => reader.day_year(year.lowest.1),
@@ -160,6 +164,7 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
         "evaporation" => depth(lines, reader, &year.evaporation.0),
         "penman" => year.evaporation.1.as_ref().map(|p| depth(lines, reader, p)),
         "months" => months,
+        "range" => year.chance.as_ref().map(|chance| range(year, chance, reader, lines)),
         "rain_unit" => reader.shown("rain").symbol,
         "hardness_unit" => reader.shown(HARDNESS).symbol,
         "general_unit" => reader.shown("general-hardness").symbol,
@@ -183,8 +188,52 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
     }
 }
 
+/// The day to be ready for: the middle year's, or where one year in ten leaves before it, that one's.
+fn early(year: &YearPlan, date: NaiveDate) -> NaiveDate {
+    let first = year.chance.as_ref().and_then(|chance| chance.by.first().copied().flatten());
+    first.map_or(date, |(day, _)| day.min(date))
+}
+
+/// How far other years come from the middle one.
+fn range(year: &YearPlan, chance: &Chance, reader: &Reader, lines: &Lines) -> Value {
+    let tenths = libm::round(10.0 * chance.out.si());
+    let ends = [&chance.last.0, &chance.last.1];
+    let day = |at: usize| chance.by.get(at).copied().flatten().map(|(date, _)| reader.day_year(date));
+    // A day on which it is out from the start says nothing.
+    let first = year.days.first().map(|d| reader.day_year(d.date));
+    let told = |at: usize| day(at).filter(|date| Some(date) != first.as_ref());
+    map! {
+        "years" => group(f64::from(chance.draw.members), Digits::Places(0)),
+        "seed" => chance.draw.seed.to_string(),
+        "low" => figure_with(lines, ends[0].id(), reader.number(HARDNESS, ends[0].si())),
+        "high" => figure_with(lines, ends[1].id(), reader.quantity(HARDNESS, ends[1].si())),
+        "out" => figure_with(lines, chance.out.id(), plain(tenths, Digits::Places(0))),
+        "never" => chance.out.si() < 0.05,
+        "always" => chance.out.si() >= 0.95,
+        "side" => chance.by.iter().flatten().next().map_or("", |(_, out)| side(*out)),
+        "one_in_ten" => told(0),
+        "half" => told(1),
+        "nine_in_ten" => told(2),
+    }
+}
+
+/// The 10 and 90 % ends of a quantity on every day, in a unit; empty without an ensemble.
+fn band(year: &YearPlan, quantity: Quantity, told: impl Fn(f64) -> f64) -> (Vec<f64>, Vec<f64>) {
+    let ranges = year.chance.iter().flat_map(|chance| chance.counted.ranges(quantity));
+    ranges.map(|range| (told(range.low), told(range.high))).unzip()
+}
+
+/// The line of a title that says what the band is.
+const EIGHT_IN_TEN: &str = "band: 8 years in 10";
+
 fn series(year: &YearPlan, pick: impl Fn(&crate::plan::Daily) -> f64) -> Vec<f64> {
     year.days.iter().map(pick).collect()
+}
+
+/// Title lines, with what the band is where there is one.
+fn titled(words: [&str; 2], range: &(Vec<f64>, Vec<f64>)) -> Vec<String> {
+    let band = (!range.0.is_empty()).then_some(EIGHT_IN_TEN);
+    words.into_iter().chain(band).map(str::to_owned).collect()
 }
 
 /// Carbonate hardness over the year.
@@ -195,11 +244,13 @@ pub(super) fn hardness(drawings: &Drawings<'_>) -> Option<Drawing> {
     let symbol = reader.shown(HARDNESS).symbol;
     let (low, high) = (DEGREE_KH.si(WINDOW_LOW_DKH), DEGREE_KH.si(WINDOW_HIGH_DKH));
     let middle = series(year, |d| unit.of(d.hardness()));
+    let range = band(year, Quantity::Hardness, |si| unit.of(si));
     let mut axis = vec![
         (unit.of(high), format!("{}\u{a0}{symbol}", reader.target(HARDNESS, high))),
         (unit.of(low), reader.target(HARDNESS, low)),
     ];
-    let ends = middle.iter().copied().fold((f64::INFINITY, f64::NEG_INFINITY), |e, v| (e.0.min(v), e.1.max(v)));
+    let all = middle.iter().chain(&range.0).chain(&range.1).copied();
+    let ends = all.fold((f64::INFINITY, f64::NEG_INFINITY), |e: (f64, f64), v| (e.0.min(v), e.1.max(v)));
     if ends.0 < unit.of(low) * 0.7 {
         axis.push((0.0, "0".into()));
     }
@@ -227,20 +278,25 @@ pub(super) fn hardness(drawings: &Drawings<'_>) -> Option<Drawing> {
     let line = YearLine {
         width: drawings.width(),
         first,
-        range: (Vec::new(), Vec::new()),
         window: Some((unit.of(low), unit.of(high))),
         ceiling: None,
         axis,
         mark,
-        title: vec!["Carbonate hardness".into(), "forecast of each evening".into()],
+        title: titled(["Carbonate hardness", "forecast of each evening"], &range),
         inside: vec!["the window".into()],
         alternative: format!(
-            "Carbonate hardness {verdict}; it ends at {}.",
-            reader.quantity(HARDNESS, last.hardness())
+            "Carbonate hardness {verdict}; it ends at {}{}.",
+            reader.quantity(HARDNESS, last.hardness()),
+            year.chance.as_ref().map_or_else(String::new, |chance| {
+                let (low, high) = (&chance.last.0, &chance.last.1);
+                let (low, high) = (reader.number(HARDNESS, low.si()), reader.quantity(HARDNESS, high.si()));
+                format!(", in eight years of ten between {low} and {high}")
+            })
         ),
         height: drawings.chart(58.0),
         lines: drawings.numbers([year.start.id(), Some("target.carbonate-hardness.low"), Some("year.balance")]),
         middle,
+        range,
     };
     Some(drawing::year_line(&line, source.fonts))
 }
@@ -251,7 +307,9 @@ pub(super) fn conductivity(drawings: &Drawings<'_>) -> Option<Drawing> {
     let year = source.plan.year.as_ref().ok()?;
     let middle = series(year, |d| d.conductivity);
     let target = source.plan.readings.iter().find(|r| r.key == "conductivity").and_then(|r| r.high);
-    let ends = middle.iter().copied().fold((f64::INFINITY, 0.0), |e: (f64, f64), v| (e.0.min(v), e.1.max(v)));
+    let range = band(year, Quantity::Conductivity, |value| value);
+    let all = middle.iter().chain(&range.0).chain(&range.1).copied();
+    let ends = all.fold((f64::INFINITY, 0.0), |e: (f64, f64), v| (e.0.min(v), e.1.max(v)));
     // A ceiling far over the line would flatten it: then it is left to the words.
     let ceiling = target.map(|t| MICROSIEMENS.of(t)).filter(|t| *t <= ends.1 * 1.6).map(|t| {
         let lines = drawings.numbers([Some("target.conductivity.high")]);
@@ -263,12 +321,11 @@ pub(super) fn conductivity(drawings: &Drawings<'_>) -> Option<Drawing> {
     let line = YearLine {
         width: drawings.width(),
         first,
-        range: (Vec::new(), Vec::new()),
         window: None,
         ceiling,
         axis,
         mark: None,
-        title: vec!["Conductivity".into(), "µS/cm at 25 °C".into()],
+        title: titled(["Conductivity", "µS/cm at 25 °C"], &range),
         inside: Vec::new(),
         alternative: format!(
             "Conductivity goes from {} to {}, between {} and {}.",
@@ -280,6 +337,7 @@ pub(super) fn conductivity(drawings: &Drawings<'_>) -> Option<Drawing> {
         height: 38.0 * MM,
         lines: drawings.numbers(year.months.last().map(|m| m.conductivity.id())),
         middle,
+        range,
     };
     Some(drawing::year_line(&line, source.fonts))
 }

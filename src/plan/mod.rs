@@ -21,6 +21,7 @@ mod water;
 mod year;
 
 pub use crate::water::balance::Flow;
+pub use crate::water::ensemble::Quantity;
 pub use crate::water::past::Tracer;
 pub use crate::water::weather::Method;
 pub use actions::{Act, Action, When};
@@ -36,13 +37,16 @@ pub use schedule::{CopperPath, HeldStep, Schedule, Spell};
 pub use verdict::{Reason, Verdict, Word};
 pub use volume::VolumePlan;
 pub use water::WaterPlan;
-pub use year::{Break, Course, Daily, Misfit, Month, NoYear, Number, PastDay, PastPlan, Side, YearPlan, month_name};
+pub use year::{
+    Break, Chance, Course, Daily, Misfit, Month, NoYear, Number, PastDay, PastPlan, Side, YearPlan, month_name,
+};
 
 use chrono::NaiveDate;
 
 use crate::diag::{Diagnostic, Diagnostics, FileId, Span, Text};
 use crate::site::{Site, Visit};
 use crate::units::{Mass, System, ThermodynamicTemperature, Time, VolumeRate};
+use crate::water::ensemble::Draw;
 use crate::workings::{Book, Figure, Spoken, second_opinion};
 
 /// The texts a plan was made from, to say on which line a number stands.
@@ -141,6 +145,7 @@ pub(crate) struct Desk<'a> {
     pub texts: Texts<'a>,
     pub date: NaiveDate,
     pub system: System,
+    pub draw: Draw,
     pub book: Book,
     pub assumptions: Vec<Assumption>,
     pub missing: Vec<Missing>,
@@ -176,7 +181,7 @@ pub fn spoken(site: &Site, system: System) -> Spoken {
     Spoken::new(system, site.kits.iter().find(|k| k.reading == "total copper").and_then(|k| k.unit))
 }
 
-/// Decides what to do at a site.
+/// Decides what to do at a site. `draw`: how many possible years stand behind the forecast, and which.
 ///
 /// # Errors
 /// Complaints, when no plan can be made: no volume, or a plan that would break a limit it states itself (a fault of
@@ -186,12 +191,14 @@ pub fn decide(
     texts: Texts<'_>,
     date: NaiveDate,
     system: System,
+    draw: Draw,
 ) -> Result<(Plan, Diagnostics), Diagnostics> {
     let mut desk = Desk {
         site,
         texts,
         date,
         system,
+        draw,
         book: Book::new(spoken(site, system)),
         assumptions: Vec::new(),
         missing: Vec::new(),

@@ -4,10 +4,13 @@
 //! Davies activities, so saturation comes out a little high (a tenth of a unit in soft water, two in hard). It says on most
 //! days that no lime can come down without asking further, and stands in where the core refuses.
 
+use std::cell::RefCell;
+
 use super::balance::{Chemistry, SOLUTES, Solutes, solute};
 use crate::chem::carbonate::{log_k1, log_k2, log_kh, log_kw};
 use crate::chem::composition::{self, Closure, Trouble};
 use crate::chem::conductance;
+use crate::chem::followed::{self, Table, Totals, Track};
 use crate::chem::solution::Water;
 use crate::chem::speciation::{Constants, IONS, Known, State, speciate};
 use crate::reference::chemistry as ion;
@@ -59,7 +62,7 @@ pub fn strength(water: &Solutes) -> f64 {
 /// Limiting equivalent conductivities at 25 °C times charge, S cm²/mol, in the order of [`Solutes`]: EC-02 (sodium, potassium,
 /// half calcium, half magnesium), EC-01 (chloride, bicarbonate, half sulfate; nitrate 71.4: CRC Handbook, from memory).
 /// Copper is too little to count.
-const CONDUCTIVITIES: Solutes = [44.5, 2.0 * 59.5, 2.0 * 53.06, 50.11, 73.5, 76.31, 2.0 * 80.0, 71.4, 0.0];
+pub const CONDUCTIVITIES: Solutes = [44.5, 2.0 * 59.5, 2.0 * 53.06, 50.11, 73.5, 76.31, 2.0 * 80.0, 71.4, 0.0];
 
 impl Warmth {
     /// log₁₀ of carbon dioxide's pressure in atm; °C.
@@ -321,6 +324,92 @@ impl Chemistry for Near {
 
     fn conductivity(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
         self.core.conductivity(warmth, water)
+    }
+}
+
+/// The chemistry core for thousands of years: [`Core`] as [`followed`] finds it, one water after the other. It remembers where
+/// it stood; what it answers hangs on that by less than [`followed`] leaves open. Where that does not arrive, [`Core`] answers.
+#[derive(Clone, Debug)]
+pub struct Followed<'t> {
+    core: Core,
+    table: &'t Table,
+    /// atm.
+    pressure: f64,
+    /// Saturation quotient above which lime comes down.
+    most: f64,
+    track: RefCell<Track>,
+}
+
+impl<'t> Followed<'t> {
+    /// The core of a place with its constants tabulated.
+    #[must_use]
+    pub fn new(core: Core, table: &'t Table) -> Self {
+        let (pressure, most) = (libm::pow(10.0, core.0.log_co2), libm::pow(10.0, core.0.threshold));
+        Self { core, table, pressure, most, track: RefCell::default() }
+    }
+
+    /// pH and conductivity of a water, as [`Chemistry`] gives them one by one.
+    #[must_use]
+    pub fn read(&self, warmth: &followed::Warmth, water: &Solutes) -> (f64, f64) {
+        let totals = totals(water, warmth.density());
+        let found = self.with(|track| {
+            let conductivity = track.conductivity(self.table, warmth, &totals, self.pressure)?;
+            Some((track.ph(warmth, &totals, self.pressure)?, conductivity))
+        });
+        found.unwrap_or_else(|| (self.ph(warmth, water), self.conductivity(warmth, water)))
+    }
+
+    #[inline]
+    fn with<R>(&self, act: impl FnOnce(&mut Track) -> R) -> R {
+        match self.track.try_borrow_mut() {
+            Ok(mut track) => act(&mut track),
+            // Nothing that acts on the track asks for it again.
+            Err(_) => act(&mut Track::default()),
+        }
+    }
+}
+
+/// Amounts in mol/m³ as the search takes them, mol per kg of water of this density (kg/L).
+fn totals(water: &Solutes, density: f64) -> Totals {
+    let each = 1.0 / (1000.0 * density);
+    let of = |at: usize| (water.get(at).copied().unwrap_or(0.0) * each).max(0.0);
+    Totals {
+        alkalinity: water[solute::ALKALINITY] * each,
+        calcium: of(solute::CALCIUM),
+        magnesium: of(solute::MAGNESIUM),
+        sodium: of(solute::SODIUM),
+        potassium: of(solute::POTASSIUM),
+        chloride: of(solute::CHLORIDE),
+        sulfate: of(solute::SULFATE),
+        nitrate: of(solute::NITRATE),
+    }
+}
+
+impl Chemistry for Followed<'_> {
+    type Warmth = followed::Warmth;
+
+    fn at(&self, celsius: f64) -> followed::Warmth {
+        self.table.at(celsius)
+    }
+
+    fn ph(&self, warmth: &followed::Warmth, water: &Solutes) -> f64 {
+        let found = self.with(|track| track.ph(warmth, &totals(water, warmth.density()), self.pressure));
+        found.unwrap_or_else(|| self.core.ph(&self.core.at(warmth.celsius), water))
+    }
+
+    fn lime(&self, warmth: &followed::Warmth, water: &Solutes) -> f64 {
+        let density = warmth.density();
+        let found = self.with(|track| track.lime(warmth, &totals(water, density), self.pressure, self.most));
+        match found {
+            Some(formed) => formed * 1000.0 * density,
+            None => self.core.lime(&self.core.at(warmth.celsius), water),
+        }
+    }
+
+    fn conductivity(&self, warmth: &followed::Warmth, water: &Solutes) -> f64 {
+        let totals = totals(water, warmth.density());
+        let found = self.with(|track| track.conductivity(self.table, warmth, &totals, self.pressure));
+        found.unwrap_or_else(|| self.core.conductivity(&self.core.at(warmth.celsius), water))
     }
 }
 

@@ -9,6 +9,7 @@ pub mod balance;
 pub mod basin;
 pub mod changes;
 pub mod copper;
+pub mod ensemble;
 pub mod evaporation;
 pub mod flow;
 pub mod past;

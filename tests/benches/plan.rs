@@ -7,6 +7,7 @@ use weirbook::diag::Text;
 use weirbook::document::Edition;
 use weirbook::page::fonts::Fonts;
 use weirbook::plan::{Texts, decide};
+use weirbook::water::ensemble::USUAL;
 use weirbook::{Choices, Job, Shipped, Supplies, prepare, render, site};
 
 /// As in the program.
@@ -63,7 +64,7 @@ fn decide_plan(bencher: Bencher) {
     let site = site::parse(&site_text, Some(&log), None).site.unwrap();
     let date = site.plan_date.as_ref().unwrap().value;
     let texts = Texts { site: &site_text, log: Some(&log) };
-    bencher.bench_local(|| decide(black_box(&site), texts, date, site.page.system).is_ok());
+    bencher.bench_local(|| decide(black_box(&site), texts, date, site.page.system, USUAL).is_ok());
 }
 
 #[divan::bench(args = [Edition::CarePlan, Edition::ShedSheet, Edition::Workings])]

@@ -245,7 +245,7 @@ impl Account<'_> {
             (&format!("year.conductivity-{tag}"), &at, &format!("at the end of {month}")),
         ));
         let (evaporation, rain) = self.depths(desk, from, until, (&tag, &at, &month));
-        Month { first, last, evaporation, rain, top_up, hardness, general, conductivity }
+        Month { first, last, evaporation, rain, top_up, hardness, general, conductivity, out: None }
     }
 
     /// What evaporated over a run of days, falls and streams with it, and what rained, as depths.

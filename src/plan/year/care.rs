@@ -9,6 +9,7 @@ use crate::site::{AnimalKind, CareWhat, TopUpBy};
 use crate::units::Si as _;
 use crate::units::table::{DAYS, GRAMS_A_DAY, weight};
 use crate::water::balance::{Care, SOLUTES, Solutes, solute};
+use crate::water::ensemble::Appetite;
 
 /// Warmth from which fish are fed in full, and under which they are not fed, °C (common practice).
 const FED: (f64, f64) = (18.0, 10.0);
@@ -118,14 +119,14 @@ fn feed(desk: &mut Desk<'_>) -> (f64, f64) {
 const FEED_NITROGEN_SHARE: f64 = 0.03;
 
 /// The schedule of care, one entry a day, as the site file says, and as this plan does where its corrections and schedule are
-/// given: the past knows neither.
+/// given: the past knows neither; and the feed in it by warmth.
 pub(super) fn care(
     desk: &mut Desk<'_>,
     correction: Option<&Correction>,
     schedule: Option<&Schedule>,
     first: NaiveDate,
     celsius: &[f64],
-) -> Vec<Care> {
+) -> (Vec<Care>, Appetite) {
     let site = desk.site;
     let year = &site.year;
     let by = year.top_up.as_ref().map(|t| t.by);
@@ -141,6 +142,7 @@ pub(super) fn care(
     }
     let every = every.unwrap_or(FILLED_EVERY).max(1);
     let (grams, nitrogen) = feed(desk);
+    let appetite = Appetite { full: grams * nitrogen / weight::N, from: FED.1, to: FED.0 };
     let mut out = Vec::with_capacity(celsius.len());
     let loss_20 = libm::sqrt(crate::reference::LOSS_RANGE.0 * crate::reference::LOSS_RANGE.1);
     for (index, warmth) in celsius.iter().enumerate() {
@@ -153,8 +155,7 @@ pub(super) fn care(
             },
             ..Care::default()
         };
-        let appetite = ((warmth - FED.1) / (FED.0 - FED.1)).clamp(0.0, 1.0);
-        care.feed = grams * appetite * nitrogen / weight::N;
+        care.feed = appetite.at(*warmth);
         if let Some(leak) = &year.losses.leak
             && year.losses.leak_until.as_ref().is_none_or(|until| date <= until.value)
         {
@@ -186,7 +187,7 @@ pub(super) fn care(
         care.copper_lost = 1.0 - libm::exp(-loss_20 * libm::pow(LOSS_PER_DEGREE, warmth - 20.0));
         out.push(care);
     }
-    out
+    (out, appetite)
 }
 
 /// What this plan's own corrections do on a day.

@@ -5,13 +5,15 @@
 
 mod account;
 mod care;
+mod chance;
 mod model;
 mod past;
 mod sun;
 
-use chrono::NaiveDate;
+use chrono::{Datelike as _, NaiveDate};
 
 use self::account::{Account, depths, salty};
+pub use self::chance::Chance;
 use self::model::Model;
 pub use self::past::{Break, Misfit, Number, PastDay, PastPlan};
 use super::{Correction, Desk, Missing, Schedule, VolumePlan, WaterPlan};
@@ -19,7 +21,7 @@ use crate::reference::{ALKALINITY_FLOOR, FISH_FLOOR_ALKALINITY, PH_SWING, WINDOW
 use crate::site::MONTHS;
 use crate::units::table::{DEGREE_KH, KH_MG, LITRE, MICROSIEMENS};
 use crate::units::{
-    AmmoniaNitrogen, CarbonateHardness, Conductivity, GeneralHardness, Length, MassConcentration, Volume,
+    AmmoniaNitrogen, CarbonateHardness, Conductivity, GeneralHardness, Length, MassConcentration, Ratio, Volume,
 };
 use crate::water::balance::{self, Chemistry as _, Evening, Flow, Ledger, solute};
 use crate::water::weather::Method;
@@ -78,6 +80,17 @@ pub struct Month {
     pub general: Figure<GeneralHardness>,
     /// Conductivity on the last day.
     pub conductivity: Figure<Conductivity>,
+    /// Share of possible years that are out of the window by then; none without an ensemble.
+    pub out: Option<Figure<Ratio>>,
+}
+
+impl Month {
+    /// As ids, symbols and titles say it: `2026-03`, `Mar26`, `March 2026`.
+    fn names(&self) -> (String, String, String) {
+        let (year, month) = (self.first.year(), self.first.month0() as usize);
+        let tag = format!("{year:04}-{:02}", month + 1);
+        (tag, format!("{}{:02}", sun::short(month), year.rem_euclid(100)), format!("{} {year}", month_name(month)))
+    }
 }
 
 /// Chlorine that a float valve lets in.
@@ -169,6 +182,8 @@ pub struct YearPlan {
     pub floor: Option<Figure<CarbonateHardness>>,
     /// What the same model makes of the log; `None` where there are no two visits to look back upon.
     pub past: Option<PastPlan>,
+    /// How far other years come from this one.
+    pub chance: Option<Chance>,
 }
 
 /// Why there is no forecast.
@@ -300,7 +315,7 @@ fn run(
     }
     let account = Account { model: &model, days: &days, ledgers: &ledgers };
     account.closing(desk);
-    let months = account.months(desk);
+    let mut months = account.months(desk);
     let (course, from) = course(&days);
     let until = match course {
         Course::Leaves(date, _) => days.iter().position(|d| d.date == date).unwrap_or(days.len() - 1),
@@ -351,6 +366,7 @@ fn run(
         desk.book.publish(leaf.named("year.floor", title, "A_floor", unit).from_source(&PH_SWING))
     });
     let evaporation = depths(desk, &model.sun);
+    let chance = chance::chance(desk, &model, volume, &mut months);
     Ok(YearPlan {
         evaporation,
         supply: side(model.setting.supply[solute::ALKALINITY]),
@@ -371,6 +387,7 @@ fn run(
         valve,
         floor,
         past: model.past,
+        chance,
         days,
     })
 }

@@ -14,6 +14,7 @@ use crate::units::{CarbonateHardness, MassConcentration, Ratio, Si as _};
 use crate::water::air::{self, Core, CoreWarmth, Dilute};
 use crate::water::balance::{Care, Chemistry as _, Pond, SOLUTES, Setting, Sky, Solutes, solute};
 use crate::water::basin::{Basin, Part};
+use crate::water::ensemble::Appetite;
 use crate::water::weather::{between_months, middle_day};
 use crate::workings::Figure;
 
@@ -40,6 +41,8 @@ pub(super) struct Model {
     pub(super) sky: Vec<Sky<CoreWarmth>>,
     /// What is done on the days.
     pub(super) care: Vec<Care>,
+    /// The feed in it, by warmth.
+    pub(super) appetite: Appetite,
     /// The pond on the day of the visit.
     pub(super) begin: Pond,
     /// Its carbonate hardness.
@@ -188,7 +191,8 @@ impl Model {
                 }
             })
             .collect();
-        let care = care(desk, Some(correction), schedule, dates.first().copied().unwrap_or(first), &celsius);
+        let (care, appetite) =
+            care(desk, Some(correction), schedule, dates.first().copied().unwrap_or(first), &celsius);
         let lowered = care.first().and_then(|c| c.lowered).unwrap_or(1.0);
         let begin = Pond::of(setting.basin.full * lowered, &water);
         Ok(Self {
@@ -200,6 +204,7 @@ impl Model {
             chemistry,
             sky,
             care,
+            appetite,
             begin,
             start,
             past,
