@@ -16,6 +16,7 @@ mod golden;
 mod ions;
 mod laws;
 mod layout;
+mod least;
 mod matterhorn;
 mod measure;
 mod past;

@@ -120,6 +120,15 @@ fn every_complaint_about_templates_has_a_case() {
 fn many() -> Vec<Job> {
     let mut jobs: Vec<Job> = DEMOS.iter().map(|(id, ..)| job(id)).collect();
     jobs.push(crate::year::untold_changes());
+    // A steady bleed in place of changes, and a roof too small for the blend.
+    for (id, was, is) in [
+        ("pinch-gap", "aim = \"fewest visits\"", "aim = \"bleed\""),
+        ("wendlow-bottom", "area = \"46 m2\"", "area = \"1 m2\""),
+    ] {
+        let (_, site, log) = DEMOS.iter().find(|demo| demo.0 == id).unwrap();
+        let site = site.replace(was, is).replace("every = \"7 days\"                   #", "#");
+        jobs.push(crate::demos::made(&site, Some(log)));
+    }
     for pond in sample(150) {
         let (site, log) = (pond.site_file(), pond.log());
         let text = |name: &str, words: &str| Text { name: name.into(), words: words.into() };

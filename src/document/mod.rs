@@ -8,6 +8,7 @@
 mod aloud;
 mod checks;
 mod drawings;
+mod least;
 mod lines;
 mod markdown;
 mod offer;

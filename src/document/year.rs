@@ -170,6 +170,7 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
         "general_unit" => reader.shown("general-hardness").symbol,
         "floor_mark" => marks(lines, year.floor.as_ref().and_then(|f| f.id())),
         "salt_over" => year.salt_over.as_ref().map(|(date, found)| figure_with(lines, found.id(), reader.day_year(*date))),
+        "least" => super::least::view(source, reader, lines),
         "valve" => year.valve.as_ref().map(|v| map! {
             "a_day" => figure_with(lines, v.a_day.id(), chlorine(reader, v.a_day.si())),
             "rest" => figure_with(lines, v.rest.id(), chlorine(reader, v.rest.si())),
@@ -249,6 +250,14 @@ pub(super) fn hardness(drawings: &Drawings<'_>) -> Option<Drawing> {
         (unit.of(high), format!("{}\u{a0}{symbol}", reader.target(HARDNESS, high))),
         (unit.of(low), reader.target(HARDNESS, low)),
     ];
+    let other = year.least.as_ref().and_then(|least| {
+        let words = super::least::line_words(least)?;
+        let evenings = match &least.blend {
+            Some(blend) if least.evenings.is_empty() => &blend.evenings,
+            _ => &least.evenings,
+        };
+        (!evenings.is_empty()).then(|| (evenings.iter().map(|v| unit.of(*v)).collect::<Vec<f64>>(), words.to_owned()))
+    });
     let all = middle.iter().chain(&range.0).chain(&range.1).copied();
     let ends = all.fold((f64::INFINITY, f64::NEG_INFINITY), |e: (f64, f64), v| (e.0.min(v), e.1.max(v)));
     if ends.0 < unit.of(low) * 0.7 {
@@ -285,18 +294,23 @@ pub(super) fn hardness(drawings: &Drawings<'_>) -> Option<Drawing> {
         title: titled(["Carbonate hardness", "forecast of each evening"], &range),
         inside: vec!["the window".into()],
         alternative: format!(
-            "Carbonate hardness {verdict}; it ends at {}{}.",
+            "Carbonate hardness {verdict}; it ends at {}{}.{}",
             reader.quantity(HARDNESS, last.hardness()),
             year.chance.as_ref().map_or_else(String::new, |chance| {
                 let (low, high) = (&chance.last.0, &chance.last.1);
                 let (low, high) = (reader.number(HARDNESS, low.si()), reader.quantity(HARDNESS, high.si()));
                 format!(", in eight years of ten between {low} and {high}")
+            }),
+            other.as_ref().map_or_else(String::new, |(line, words)| {
+                let end = line.last().copied().unwrap_or(0.0);
+                format!(" A thin line shows it {words}; it ends at {}.", reader.quantity(HARDNESS, unit.si(end)))
             })
         ),
         height: drawings.chart(58.0),
         lines: drawings.numbers([year.start.id(), Some("target.carbonate-hardness.low"), Some("year.balance")]),
         middle,
         range,
+        other,
     };
     Some(drawing::year_line(&line, source.fonts))
 }
@@ -338,6 +352,7 @@ pub(super) fn conductivity(drawings: &Drawings<'_>) -> Option<Drawing> {
         lines: drawings.numbers(year.months.last().map(|m| m.conductivity.id())),
         middle,
         range,
+        other: None,
     };
     Some(drawing::year_line(&line, source.fonts))
 }

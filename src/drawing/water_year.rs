@@ -20,6 +20,8 @@ pub struct YearLine {
     pub first: NaiveDate,
     /// The middle forecast.
     pub middle: Vec<f64>,
+    /// The same with what is proposed, a thin line, and the words beside it.
+    pub other: Option<(Vec<f64>, String)>,
     /// The 10 and 90 % ends of the range, as many as `middle`; empty without one.
     pub range: (Vec<f64>, Vec<f64>),
     /// Where it should be.
@@ -88,7 +90,8 @@ pub fn year_line(c: &YearLine, fonts: &Fonts) -> Drawing {
     let window = c.window.map(|(low, high)| (tame(low).min(tame(high)), tame(low).max(tame(high))));
     let (least, most) = &c.range;
     let fixed = c.axis.iter().map(|(value, _)| *value).chain(c.ceiling.iter().map(|(value, _)| *value));
-    let values = c.middle.iter().chain(least).chain(most).copied().chain(fixed);
+    let thin = c.other.as_ref().map(|(values, _)| values.as_slice()).unwrap_or_default();
+    let values = c.middle.iter().chain(least).chain(most).chain(thin).copied().chain(fixed);
     let values = values.chain(window.into_iter().flat_map(|(low, high)| [low, high]));
     let (lowest, highest) = extent(values).unwrap_or((0.0, 1.0));
     let scale = Scale::new(lowest, highest, bottom, top);
@@ -117,7 +120,9 @@ pub fn year_line(c: &YearLine, fonts: &Fonts) -> Drawing {
     time.draw(&mut canvas, bottom, MonthNames::with_years());
     canvas.fence(&[(0.0, bottom), (width, bottom)]);
     canvas.line(&middle, 1.0, Ink::Ink);
-    for line in [&under, &middle, &over] {
+    let thin = curve(thin);
+    canvas.line(&thin, 0.5, Ink::Ink);
+    for line in [&under, &middle, &over, &thin] {
         canvas.fence(line);
     }
     if let Some((value, said)) = &c.ceiling {
@@ -167,6 +172,19 @@ pub fn year_line(c: &YearLine, fonts: &Fonts) -> Drawing {
                 canvas.lines(&spots, LEADING, &set, Clear::Labels);
             }
         }
+    }
+    if let Some((_, words)) = &c.other {
+        // Beside the thin line, where there is room for it: from its end backwards, under it and over it.
+        let spots: Vec<Spot> = thin
+            .iter()
+            .rev()
+            .step_by(6)
+            .flat_map(|(x, y)| [9.0_f32, -5.0, 15.0, -11.0].map(|down| (*x, y + down)))
+            .filter(|(_, y)| *y > top && *y < bottom - 2.0)
+            .map(|(x, y)| Spot::end(x, y))
+            .filter(|spot| spot.x >= canvas.measure(Face::Sans, TEXT, words))
+            .collect();
+        canvas.label(&spots, Face::Sans, TEXT, Ink::Ink, words);
     }
     canvas.prove(&c.lines);
     canvas.finish(&c.alternative)

@@ -38,7 +38,8 @@ pub use verdict::{Reason, Verdict, Word};
 pub use volume::VolumePlan;
 pub use water::WaterPlan;
 pub use year::{
-    Break, Chance, Course, Daily, Misfit, Month, NoYear, Number, PastDay, PastPlan, Side, YearPlan, month_name,
+    Bleed, Blend, BlendMonth, Break, BufferRhythm, Chance, Changes, Course, Daily, Extra, Least, Misfit, Month, NoYear,
+    Number, OneChange, PastDay, PastPlan, Remedy, Side, Size, Trial, TrialEvening, Why, YearPlan, month_name,
 };
 
 use chrono::NaiveDate;

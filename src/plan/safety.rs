@@ -6,7 +6,7 @@
 use chrono::{Datelike, NaiveDate};
 
 use super::verdict::{south, tadpole_month};
-use super::{ChangePlan, Desk, Plan, Word, opinion, readings};
+use super::{ChangePlan, Desk, Extra, Least, Plan, Remedy, Word, opinion, readings};
 use crate::chem::activity::density;
 use crate::reference::chemistry::{CALCIUM, CHLORIDE, MAGNESIUM};
 use crate::reference::{
@@ -16,6 +16,7 @@ use crate::reference::{
 use crate::site::AnimalKind;
 use crate::units::Si;
 use crate::units::table::{CALCIUM_CACO3, DAYS, DEGREE_KH, KH_MG, MILLIGRAMS};
+use crate::water::balance::solute;
 use crate::water::copper::daily_by_steps;
 
 /// One limit and the proposal closest to it, in the unit named.
@@ -155,6 +156,9 @@ pub fn check(desk: &Desk<'_>, plan: &Plan) -> Vec<Check> {
     for change in [&plan.correction.changes, &plan.correction.copper].into_iter().flatten() {
         changes(desk, change, low, &mut list);
     }
+    if let Ok(Some(least)) = plan.year.as_ref().map(|year| year.least.as_ref()) {
+        kept(desk, least, low, &mut list);
+    }
     copper(desk, plan, &mut list);
     list.0
 }
@@ -271,6 +275,95 @@ fn changes(desk: &Desk<'_>, change: &ChangePlan, low: f64, list: &mut List) {
         let toxic = nh3(after, ph.si(), warm.value.si());
         list.at_most("un-ionised ammonia", "after a change with treated supply", toxic, UNIONISED_LIMIT, "mg/L NH₃");
     }
+}
+
+/// What is proposed against the forecast, as it is printed: the whole balance is run with it once more, and a day's share,
+/// rise and pH are held against their limits.
+fn kept(desk: &Desk<'_>, least: &Least, low: f64, list: &mut List) {
+    let trial = &least.trial;
+    let mut extra = vec![Extra::default(); trial.dates.len()];
+    let mut clash = 0.0;
+    let mut place = |date: NaiveDate| {
+        let index = trial.dates.iter().position(|d| *d == date)?;
+        let busy = trial.care.get(index).is_none_or(|care| {
+            care.change_share > 0.0 || care.change_volume > 0.0 || care.dose.iter().any(|n| *n != 0.0)
+        });
+        clash += f64::from(u8::from(busy || date <= desk.date));
+        Some(index)
+    };
+    let mut largest = 0.0_f64;
+    let step = desk.site.practice.hardness_step.as_ref().map_or(HARDNESS_STEP_DKH, |s| DEGREE_KH.of(s.value.si()));
+    match &least.remedy {
+        Remedy::Changes(changes) => {
+            for change in &changes.list {
+                if let Some(day) = place(change.date).and_then(|i| extra.get_mut(i)) {
+                    day.change += change.volume.si();
+                }
+                largest = largest.max(change.volume.si());
+            }
+            if let (Some(gate), Some(total), Some((ph, _))) =
+                (&changes.gate, &desk.site.supply.readings.total_chlorine, readings::worst_ph(desk))
+            {
+                let free = desk.site.supply.readings.free_chlorine.as_ref().map_or(0.0, |f| f.value.si());
+                let brought = (MILLIGRAMS.of(total.value.si()) - MILLIGRAMS.of(free)) * NITROGEN_PER_CHLORINE;
+                let worst = trial.dates.iter().zip(&trial.sky).filter_map(|(date, sky)| {
+                    let change = changes.list.iter().find(|c| c.date == *date)?;
+                    let share = change.volume.si() / low;
+                    let after = MILLIGRAMS.of(gate.si()) * (1.0 - share) + brought * share;
+                    Some(nh3(after, ph.si(), sky.celsius + 273.15))
+                });
+                let worst = worst.fold(0.0, f64::max);
+                list.at_most(
+                    "un-ionised ammonia",
+                    "after a change of the water year",
+                    worst,
+                    UNIONISED_LIMIT,
+                    "mg/L NH₃",
+                );
+            }
+        }
+        Remedy::Bleed(bleed) => {
+            for (day, date) in extra.iter_mut().zip(&trial.dates) {
+                if *date >= bleed.days.0 && *date <= bleed.days.1 {
+                    let runs = least.extra.iter().zip(&trial.dates).any(|(e, d)| d == date && e.change > 0.0);
+                    day.change = if runs { bleed.a_day.si() } else { 0.0 };
+                }
+            }
+            largest = bleed.a_day.si();
+        }
+        Remedy::Buffer(rhythm) => {
+            let row = rhythm.substance;
+            let moles = rhythm.dose.si() * 1000.0 * purity_of(desk, row) / row.molar_mass;
+            for date in &rhythm.days {
+                if let Some(day) = place(*date).and_then(|i| extra.get_mut(i)) {
+                    day.dose[solute::ALKALINITY] += moles * row.charge;
+                    day.dose[if row.id.starts_with("potassium") { solute::POTASSIUM } else { solute::SODIUM }] += moles;
+                }
+            }
+            let rise = DEGREE_KH.of(moles * row.charge / low);
+            list.at_most("largest rise of carbonate hardness in a day", "a dose of the water year", rise, step, "°dKH");
+            let shift = rhythm.ph_shift.si();
+            list.at_most("largest change of pH by a dose", "a dose of the water year", shift, PH_STEP_LIMIT, "");
+        }
+        Remedy::Nothing(_) => return,
+    }
+    list.at_most("days with two measures", "the water year", clash, 0.0, "");
+    list.at_most(
+        "largest share of the water changed in a day",
+        "the water year",
+        largest / low * 100.0,
+        desk.site.practice.change_share.as_ref().map_or(CHANGE_SHARE_DAY, |s| s.value.si()) * 100.0,
+        "%",
+    );
+    let (mut lowest, mut highest) = (f64::INFINITY, 0.0_f64);
+    for (evening, date) in trial.at_middle(&extra).iter().zip(&trial.dates) {
+        if *date >= least.from {
+            lowest = lowest.min(DEGREE_KH.of(evening.hardness()));
+            highest = highest.max(DEGREE_KH.of(evening.hardness()));
+        }
+    }
+    list.at_least("lower edge of the window", "the water year with what is proposed", lowest, WINDOW_LOW_DKH, "°dKH");
+    list.at_most("upper edge of the window", "the water year with what is proposed", highest, WINDOW_HIGH_DKH, "°dKH");
 }
 
 fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {

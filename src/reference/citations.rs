@@ -71,6 +71,8 @@ citations! {
         "Common practice, no source: 5 % for tape and soundings, 10 % for an estimate, 2 % for a meter";
     COPPER_LOSS_WARMTH = "CP-WARMTH", CommonPractice, "5 % a degree",
         "Common practice, no source: the loss of copper grows by 1.05 with each degree";
+    CHANGE_WARMTH = "CP-WATER-WARMTH", CommonPractice, "warmth of new water",
+        "Common practice, no source: new water within 3 °C of the pond. A fish-veterinary practice asks that the pond itself move by less than 1 °F (0.6 °C) in a day; the tighter of the two is used";
     WINDOW = "CP-WINDOW", CommonPractice, "window of carbonate hardness",
         "Common practice, no source: copper control is safe and useful from 5.6 °dKH (100 mg/L) to under 14 °dKH (250 mg/L). The trade also says 5 °dKH; the higher, kinder edge is used";
     COPPER_CRITERION = "CU-02", Sourced, "40 CFR Part 132, chronic copper",

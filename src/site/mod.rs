@@ -25,7 +25,9 @@ pub use self::climate::{Climate, DayWeather, MONTH_DAYS, MONTHS, Normals, Twelve
 pub use self::model::*;
 pub use self::text::{decode, mistaken};
 use self::written::Table;
-pub use self::year::{Care, CareWhat, Catchment, DrainDown, Feed, Losses, TopUp, TopUpBy, YearAsTold};
+pub use self::year::{
+    Care, CareWhat, Catchment, DrainDown, Feed, Losses, TopUp, TopUpBy, WaterAim, WaterCare, YearAsTold,
+};
 use crate::diag::{Diagnostic, Diagnostics, FileId, Text};
 
 /// Everything that could be understood, and every complaint.

@@ -29,6 +29,8 @@ pub struct YearAsTold {
     pub drain_down: Option<DrainDown>,
     /// Care given, or to be given, on dates.
     pub care: Vec<Care>,
+    /// How water is best changed here to keep the window.
+    pub water_care: WaterCare,
 }
 
 /// A roof or a slope that drains into the pond.
@@ -40,6 +42,28 @@ pub struct Catchment {
     pub area: Stated<Area>,
     /// Share of the rain that arrives.
     pub runoff: Option<Stated<Ratio>>,
+    /// Whether its rain is kept in a tank, and does not run into the pond by itself.
+    pub stored: bool,
+}
+
+/// How water is best changed here, where the forecast asks for it.
+#[derive(Clone, Debug, Default)]
+pub struct WaterCare {
+    /// What is to be as small as may be.
+    pub aim: Option<Stated<WaterAim>>,
+    /// Days from one possible day of a change to the next.
+    pub every: Option<Stated<u32>>,
+}
+
+/// What a schedule of water changes is to save.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WaterAim {
+    /// Visits.
+    FewestVisits,
+    /// Water.
+    LeastWater,
+    /// Visits and attention: a little runs all the time.
+    Bleed,
 }
 
 /// Losses beside evaporation from still water.
@@ -170,15 +194,36 @@ pub(super) fn year(
     let feed = root.table("feed", c).map(|t| feed(t, c)).unwrap_or_default();
     let drain_down = root.table("drain_down", c).and_then(|t| drain_down(t, c));
     let care = root.tables("care", c).into_iter().filter_map(|t| care(t, c)).collect();
-    YearAsTold { climate, catchments, losses, top_up, feed, drain_down, care }
+    let water_care = root.table("water_care", c).map(|t| water_care(t, c)).unwrap_or_default();
+    YearAsTold { water_care, climate, catchments, losses, top_up, feed, drain_down, care }
 }
 
 fn catchment(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Option<Catchment> {
     let name = t.need_text("name", "the plan names what drains into the pond", "\"house roof\"", c);
     let area = t.need_quantity("area", &AREA, "the rain it brings is in proportion to it", c);
     let runoff = t.quantity("runoff", &SHARE, c);
+    let stored = t.yes_no("stored", c).unwrap_or(false);
     t.finish(c);
-    Some(Catchment { name: name?.value, area: area?, runoff })
+    Some(Catchment { name: name?.value, area: area?, runoff, stored })
+}
+
+fn water_care(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> WaterCare {
+    let aims =
+        [("fewest visits", WaterAim::FewestVisits), ("least water", WaterAim::LeastWater), ("bleed", WaterAim::Bleed)];
+    let aim = t.word("aim", &aims, c);
+    let every = days(&mut t, "every", c);
+    t.finish(c);
+    if let (Some(aim), Some(every)) = (&aim, &every)
+        && aim.value == WaterAim::Bleed
+    {
+        c.push(
+            Diagnostic::error("care-contradicts", every.span, "`every` belongs to changes, and a bleed runs every day")
+                .label("these days would be counted for nothing")
+                .why("the plan proposes either changes on dates or a steady bleed")
+                .hint("delete it, or write `aim = \"fewest visits\"` or `\"least water\"`"),
+        );
+    }
+    WaterCare { aim, every }
 }
 
 fn losses(mut t: Table<'_, '_>, c: &mut Complaints<'_>) -> Losses {

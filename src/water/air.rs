@@ -238,6 +238,17 @@ impl Core {
         Some((speciate(constants, &totals, known).ok()?, totals))
     }
 
+    /// pH of a water that was at rest with the air as `before`, and got what makes it `after` without touching air since;
+    /// the alkalinity that is new came as bicarbonate. `None` where the core refuses.
+    #[must_use]
+    pub fn ph_closed(&self, warmth: &CoreWarmth, before: &Solutes, after: &Solutes) -> Option<f64> {
+        let (state, _) = self.state(warmth, before)?;
+        let (constants, _) = warmth.constants.as_ref()?;
+        let (totals, alkalinity) = core_totals(after, constants.density);
+        let carbon = state.carbon + alkalinity - state.alkalinity;
+        Some(speciate(constants, &totals, Known::AlkalinityCarbon { alkalinity, carbon }).ok()?.ph)
+    }
+
     /// Saturation index of calcite.
     #[must_use]
     pub fn saturation(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {

@@ -12,6 +12,7 @@ pub mod copper;
 pub mod ensemble;
 pub mod evaporation;
 pub mod flow;
+pub mod least;
 pub mod past;
 pub mod volume;
 pub mod weather;

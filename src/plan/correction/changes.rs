@@ -97,13 +97,16 @@ pub struct Followed {
 }
 
 /// Which change of water a line belongs to, as a subscript: of the lines of one kind, each has its own symbol.
-pub(super) fn which(id: &str) -> &'static str {
-    if id.contains("quarter") {
-        "quarter"
+pub(super) fn which(id: &str) -> String {
+    if let Some(steps) = id.strip_prefix("year.least-") {
+        let steps: String = steps.chars().take_while(char::is_ascii_digit).collect();
+        format!("least{steps}")
+    } else if id.contains("quarter") {
+        "quarter".to_owned()
     } else if id.starts_with("emergency") || id == "change" {
-        "poison"
+        "poison".to_owned()
     } else {
-        "change"
+        "change".to_owned()
     }
 }
 
@@ -135,7 +138,7 @@ fn chlorine_of(desk: &mut Desk<'_>) -> Option<Figure<MassConcentration>> {
 }
 
 /// Neutraliser for a volume of supply, as printed; `None` for a supply without chlorine.
-fn neutraliser(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<Figure<Mass>> {
+pub(in crate::plan) fn neutraliser(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<Figure<Mass>> {
     let total = chlorine_of(desk)?;
     let (_, own) = chosen(desk, Purpose::Dechlorinator, "sodium-thiosulfate");
     let exact = match own {
@@ -157,7 +160,7 @@ fn neutraliser(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option
     Some(desk.book.publish(printed))
 }
 
-fn hose_time(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<Figure<Time>> {
+pub(in crate::plan) fn hose_time(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<Figure<Time>> {
     let hose = desk.site.hose.clone();
     let Some(hose) = hose else {
         desk.miss(Missing::new("flow of the hose", "a bucket of known size and a watch"));
@@ -176,7 +179,7 @@ fn hose_time(desk: &mut Desk<'_>, id: &str, volume: &Figure<Volume>) -> Option<F
     Some(desk.book.publish((volume / &flow).named(id, "Time at the hose", &format!("t_hose,{}", which(id)), &HOUR)))
 }
 
-fn change_limit(desk: &mut Desk<'_>) -> Figure<Ratio> {
+pub(in crate::plan) fn change_limit(desk: &mut Desk<'_>) -> Figure<Ratio> {
     match &desk.site.practice.change_share {
         Some(own) => {
             Figure::stated(own.value, "s_max", "largest share changed in a day", &PERCENT, &desk.place(own.span))
@@ -194,7 +197,7 @@ fn change_limit(desk: &mut Desk<'_>) -> Figure<Ratio> {
 }
 
 /// Whether the supply holds combined chlorine, which leaves ammonia. Free chlorine that was not tested counts as none.
-fn chloraminated(desk: &Desk<'_>) -> bool {
+pub(in crate::plan) fn chloraminated(desk: &Desk<'_>) -> bool {
     let supply = &desk.site.supply.readings;
     let free = supply.free_chlorine.as_ref().map_or(0.0, |f| f.value.si());
     supply.total_chlorine.as_ref().is_some_and(|t| t.value.si() - free >= MILLIGRAMS.si(0.05))

@@ -14,6 +14,7 @@ mod salt;
 pub use buffer::BufferPlan;
 pub use calcium::CalciumPlan;
 pub use changes::{ChangePlan, ChangeReason, Followed, emergency, for_copper};
+pub(in crate::plan) use changes::{change_limit, chloraminated, hose_time, neutraliser};
 pub use joint::Joint;
 pub use salt::SaltPlan;
 
@@ -78,7 +79,11 @@ pub fn day(from: NaiveDate, days: u64) -> NaiveDate {
     from.checked_add_days(Days::new(days)).unwrap_or(from)
 }
 
-fn chosen(desk: &Desk<'_>, purpose: Purpose, default: &str) -> (Option<&'static Substance>, Option<(Ratio, String)>) {
+pub(in crate::plan) fn chosen(
+    desk: &Desk<'_>,
+    purpose: Purpose,
+    default: &str,
+) -> (Option<&'static Substance>, Option<(Ratio, String)>) {
     // Potassium makes copper more harmful: where the site has another buffer as well, that is taken.
     let listed = desk.site.substances.iter().filter(|s| substance(&s.id).is_some_and(|row| row.purpose == purpose));
     let own = listed.min_by_key(|s| s.id.starts_with("potassium"));
@@ -88,7 +93,7 @@ fn chosen(desk: &Desk<'_>, purpose: Purpose, default: &str) -> (Option<&'static 
 }
 
 /// Share of the substance in the product: the site's own, or that of what is usually sold.
-fn purity(row: &'static Substance, own: Option<(Ratio, String)>) -> Figure<Ratio> {
+pub(in crate::plan) fn purity(row: &'static Substance, own: Option<(Ratio, String)>) -> Figure<Ratio> {
     let share = format!("q({})", row.formula);
     if let Some((value, place)) = own {
         return Figure::stated(value, &share, &format!("share of {} in the product", row.formula), &PERCENT, &place);
@@ -117,7 +122,7 @@ fn assume_purity(desk: &mut Desk<'_>, row: &'static Substance) {
     }
 }
 
-fn scale(desk: &Desk<'_>) -> Mass {
+pub(in crate::plan) fn scale(desk: &Desk<'_>) -> Mass {
     desk.site.practice.scale_step.as_ref().map_or(Mass::from_si(GRAM.size), |s| s.value)
 }
 

@@ -40,7 +40,7 @@ fn brings(row: &Substance) -> Solutes {
 }
 
 /// A mass of a product (kg) as mol of each solute.
-fn dosed(desk: &Desk<'_>, row: &Substance, kilograms: f64) -> Solutes {
+pub(super) fn dosed(desk: &Desk<'_>, row: &Substance, kilograms: f64) -> Solutes {
     let own = desk.site.substances.iter().find(|s| s.id == row.id).and_then(|s| s.purity.as_ref());
     let purity = own.map_or(row.purity, |p| p.value.si());
     let moles = kilograms * 1000.0 * purity / row.molar_mass;

@@ -6,6 +6,7 @@
 mod account;
 mod care;
 mod chance;
+mod least;
 mod model;
 mod past;
 mod sun;
@@ -14,6 +15,10 @@ use chrono::{Datelike as _, NaiveDate};
 
 use self::account::{Account, depths, salty};
 pub use self::chance::Chance;
+pub use self::least::{
+    Bleed, Blend, BlendMonth, BufferRhythm, Changes, Extra, Least, OneChange, Remedy, Size, Trial, TrialEvening, Why,
+};
+
 use self::model::Model;
 pub use self::past::{Break, Misfit, Number, PastDay, PastPlan};
 use super::{Correction, Desk, Missing, Schedule, VolumePlan, WaterPlan};
@@ -184,6 +189,8 @@ pub struct YearPlan {
     pub past: Option<PastPlan>,
     /// How far other years come from this one.
     pub chance: Option<Chance>,
+    /// The least that keeps the window, where it is left without.
+    pub least: Option<Least>,
 }
 
 /// Why there is no forecast.
@@ -367,6 +374,8 @@ fn run(
     });
     let evaporation = depths(desk, &model.sun);
     let chance = chance::chance(desk, &model, volume, &mut months);
+    let mark = minerals.map(|si| MICROSIEMENS.of(si)).filter(|_| salt_over.is_some());
+    let least = least::plan(desk, &model, &days, course, (volume, correction), mark);
     Ok(YearPlan {
         evaporation,
         supply: side(model.setting.supply[solute::ALKALINITY]),
@@ -388,6 +397,7 @@ fn run(
         floor,
         past: model.past,
         chance,
+        least,
         days,
     })
 }

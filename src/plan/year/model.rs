@@ -137,7 +137,7 @@ impl Model {
         ));
         let losses = &site.year.losses;
         let mut catchment = 0.0;
-        for roof in &site.year.catchments {
+        for roof in site.year.catchments.iter().filter(|roof| !roof.stored) {
             let share = roof.runoff.as_ref().map_or(RUNOFF, |r| r.value.si());
             if roof.runoff.is_none() {
                 desk.assume(Assumption::new(

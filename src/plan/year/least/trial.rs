@@ -1,0 +1,118 @@
+//! A year run once more, with what a schedule adds to the care.
+
+use chrono::NaiveDate;
+
+use crate::plan::year::model::Model;
+use crate::water::air::{Core, CoreWarmth};
+use crate::water::balance::{self, Care, Flow, Moved, Pond, Setting, Sky, Solutes, Witness, solute};
+
+/// All that a run of the balance needs, to try a schedule on it: by the planning, and once more by the safety check.
+#[derive(Clone, Debug)]
+pub struct Trial {
+    /// Every day.
+    pub dates: Vec<NaiveDate>,
+    /// The place.
+    pub setting: Setting,
+    /// Air and lime.
+    pub chemistry: Core,
+    /// The weather.
+    pub sky: Vec<Sky<CoreWarmth>>,
+    /// What is done without the schedule.
+    pub care: Vec<Care>,
+    /// The pond at the start.
+    pub begin: Pond,
+}
+
+/// What a schedule adds on a day.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Extra {
+    /// Water changed, m³.
+    pub change: f64,
+    /// Substances added, mol.
+    pub dose: Solutes,
+}
+
+/// An evening of a trial.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct TrialEvening {
+    /// mol/m³.
+    pub water: Solutes,
+    /// Topped up, m³.
+    pub top_up: f64,
+    /// Calcium that came down as lime, mol.
+    pub lime: f64,
+}
+
+impl TrialEvening {
+    /// Carbonate hardness, mol/m³.
+    #[must_use]
+    pub fn hardness(&self) -> f64 {
+        self.water[solute::ALKALINITY]
+    }
+}
+
+/// Sees the lime that comes down.
+#[derive(Default)]
+struct Fallen(f64);
+
+impl Witness for Fallen {
+    fn saw(&mut self, flow: Flow, moved: &Moved, _: &Pond, _: &Pond) {
+        if flow == Flow::Lime {
+            self.0 -= moved.amounts[solute::CALCIUM];
+        }
+    }
+}
+
+impl Trial {
+    pub(super) fn new(model: &Model) -> Self {
+        Self {
+            dates: model.dates.clone(),
+            setting: model.setting.clone(),
+            chemistry: model.chemistry,
+            sky: model.sky.clone(),
+            care: model.care.clone(),
+            begin: model.begin,
+        }
+    }
+
+    /// One day of the pond, with what is added on it; `None` beyond the last.
+    #[must_use]
+    pub fn day(&self, index: usize, pond: &mut Pond, extra: &Extra) -> Option<TrialEvening> {
+        Some(self.day_in(&self.setting, self.sky.get(index)?, self.care.get(index)?, pond, extra))
+    }
+
+    fn day_in(
+        &self,
+        setting: &Setting,
+        sky: &Sky<CoreWarmth>,
+        care: &Care,
+        pond: &mut Pond,
+        extra: &Extra,
+    ) -> TrialEvening {
+        let mut care = Care { change_volume: care.change_volume + extra.change, ..*care };
+        for (sum, more) in care.dose.iter_mut().zip(&extra.dose) {
+            *sum += more;
+        }
+        let mut fallen = Fallen::default();
+        let evening = balance::day(setting, &self.chemistry, sky, &care, pond, &mut fallen);
+        TrialEvening { water: evening.water, top_up: evening.top_up, lime: fallen.0 }
+    }
+
+    /// The evenings when `extra` is done as well (a day without an entry adds nothing), in a pond that holds `full` m³ at the
+    /// brim.
+    #[must_use]
+    pub fn run(&self, extra: &[Extra], full: f64) -> Vec<TrialEvening> {
+        let size = full / self.setting.basin.full;
+        let setting = Setting { basin: self.setting.basin.holding(full), ..self.setting.clone() };
+        let mut pond = Pond::of(self.begin.volume * size, &self.begin.water());
+        let more = extra.iter().copied().chain(std::iter::repeat(Extra::default()));
+        let days = self.sky.iter().zip(&self.care).zip(more);
+        days.map(|((sky, care), extra)| self.day_in(&setting, sky, care, &mut pond, &extra)).collect()
+    }
+
+    /// At the volume the forecast takes.
+    #[must_use]
+    pub fn at_middle(&self, extra: &[Extra]) -> Vec<TrialEvening> {
+        self.run(extra, self.setting.basin.full)
+    }
+}
