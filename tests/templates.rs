@@ -126,7 +126,7 @@ fn many() -> Vec<Job> {
         ("wendlow-bottom", "area = \"46 m2\"", "area = \"1 m2\""),
     ] {
         let (_, site, log) = DEMOS.iter().find(|demo| demo.0 == id).unwrap();
-        let site = site.replace(was, is).replace("every = \"7 days\"                   #", "#");
+        let site = site.replace(was, is).replace("every = \"5 days\"                   #", "#");
         jobs.push(crate::demos::made(&site, Some(log)));
     }
     for pond in sample(150) {

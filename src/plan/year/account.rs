@@ -466,11 +466,7 @@ pub(super) fn salty(day: &Daily) -> Figure<Conductivity> {
 }
 
 /// Conductivity of a water with what went in.
-fn conductivity_line(
-    water: &Solutes,
-    found: f64,
-    (id, at, when): (&str, &str, &str),
-) -> Figure<Conductivity> {
+fn conductivity_line(water: &Solutes, found: f64, (id, at, when): (&str, &str, &str)) -> Figure<Conductivity> {
     let names = ["alkalinity", "calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate", "nitrate"];
     let symbols = ["c_alk", "c_Ca", "c_Mg", "c_Na", "c_K", "c_Cl", "c_SO4", "c_NO3"];
     let inputs = names

@@ -125,7 +125,7 @@ pub(super) fn rhythm(
         );
     let dose = (&whole * &times).named("year.least-dose", "One dose of buffer on the rhythm", "m_least", &GRAM);
     let count: Figure<Ratio> = Figure::counted(made.days.len() as f64, "n_dose", "doses of the season", &ONE);
-    let count = count.named("year.least-doses", "Doses on the rhythm", "n_least", &ONE);
+    let count = count.named("year.least-doses", "Doses on the rhythm", "n_doses", &ONE);
     let buy = (&dose * &count).named("year.least-buy", "Buffer of the rhythm", "m_least,all", &GRAM);
     let rise = dosing::rise_of(&dose, &bench.volume.low, row, &purity).named(
         "year.least-rise",

@@ -731,17 +731,17 @@ fn write(
         Figure::solved(Ratio::from_si(found.changes.len() as f64), words, inputs, found.residual, 1).named(
             "year.least-count",
             "Water changes in the year",
-            "n_least",
+            "n_changes",
             &ONE,
         );
     let steps: u32 = found.changes.iter().map(|c| c.steps).sum();
     let all: Figure<Ratio> = Figure::counted(f64::from(steps), &steps.to_string(), "steps of all changes", &ONE);
-    let total = (&step * &all).named("year.least-total", "Water of all these changes", "V_least", &LITRE);
+    let total = (&step * &all).named("year.least-total", "Water of all these changes", "V_changes", &LITRE);
     let largest = kinds.first().copied()?;
     let share = (&volume_of(largest) / &bench.volume.low).named(
         "year.least-share",
         "Share of the largest change, low volume",
-        "s_least",
+        "s_each",
         &PERCENT,
     );
     let warmth = warmth(desk, &share);
@@ -791,7 +791,7 @@ fn unionised_share(title: &str, ph: &Figure<Ph>, temperature: &Figure<Thermodyna
     let pk = &start + &(&slope.meaning::<TemperatureInterval>() / &kelvin.meaning::<TemperatureInterval>());
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
     let power = (&pk - &ph.meaning::<Ratio>()).ten();
-    (&one / &(&power + &one)).named("year.least-ammonia-share", title, "f_least", &ONE)
+    (&one / &(&power + &one)).named("year.least-ammonia-share", title, "f_NH3", &ONE)
 }
 
 /// Total ammonia at which a change may be begun, in the warmest of the schedule's waters.

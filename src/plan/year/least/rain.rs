@@ -66,7 +66,7 @@ pub(super) fn blend(desk: &mut Desk<'_>, bench: &Bench<'_>) -> Option<Blend> {
         return None;
     }
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
-    let share = (&one - &(&target / &tap)).named("year.blend-share", "Share of rain in the blend", "q_rain", &PERCENT);
+    let share = (&one - &(&target / &tap)).named("year.blend-share", "Share of rain in the blend", "q_blend", &PERCENT);
     // The blend in place of the supply in what is topped up. Changes of this plan and of the site file are made with the supply
     // as it is: what it holds beyond the blend comes in beside them.
     let mut trial = bench.trial.clone();
