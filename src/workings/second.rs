@@ -15,7 +15,7 @@ use super::figure::{Expr, Node, Rounding, Way};
 /// Relative to the value, or to the largest term of a sum that cancels.
 pub const TOLERANCE: f64 = 1e-12;
 /// Of a step: what typed rounding takes for whole.
-const WHOLE: f64 = 1e-8;
+const WHOLE: f64 = 1e-9;
 
 /// A line whose value is not what its expression says.
 #[derive(Clone, Debug, PartialEq)]
@@ -158,14 +158,26 @@ fn total(terms: &[Found]) -> Found {
     Found { value: sum + lost, size }
 }
 
-/// Whether a value is a whole number of steps, on the right side of the exact one and less than a step away.
+/// Whether a value is a whole number of steps: the exact one's own where that is whole itself, else the next on the right side.
 fn rounded(exact: f64, value: f64, rounding: Rounding) -> bool {
-    let steps = value / rounding.step;
-    let whole = (steps - libm::rint(steps)).abs() <= WHOLE * steps.abs().max(1.0);
-    let forgiven = WHOLE * (exact / rounding.step).abs().max(1.0);
-    let over = match rounding.way {
-        Way::Down => (exact - value) / rounding.step,
-        Way::Up => (value - exact) / rounding.step,
+    let (steps, wanted) = (value / rounding.step, exact / rounding.step);
+    let count = libm::rint(steps);
+    let size = steps.abs().max(wanted.abs()).max(1.0);
+    if (steps - count).abs() > WHOLE * size {
+        return false;
+    }
+    let off = (wanted - libm::rint(wanted)).abs() / wanted.abs().max(1.0);
+    let itself = count == libm::rint(wanted);
+    let next = match rounding.way {
+        Way::Down => count == libm::floor(wanted),
+        Way::Up => count == libm::ceil(wanted),
     };
-    whole && over >= -forgiven && over < 1.0 + forgiven
+    // Typed rounding takes for whole what is so to a thousand-millionth; a tenth to either side both are right.
+    if off < 0.9 * WHOLE {
+        itself
+    } else if off > 1.1 * WHOLE {
+        next
+    } else {
+        itself || next
+    }
 }
