@@ -206,3 +206,31 @@ fn every_sign_tells_of_a_cause_there_is() {
         assert!(SIGNS.iter().any(|s| s.weighs.iter().any(|(key, w)| *key == cause.key && *w > 0)), "{}", cause.key);
     }
 }
+
+#[test]
+fn the_cell_tells_the_least_conductivity_the_plan_salts_to() {
+    // Step 6 of 8 wants 6 mA: 6 mA · 0.6 /cm / 12 V = 300 µS/cm in water of 8 °C, and 300 / (1 − 0.0191 · 17) = 444.25 at 25 °C.
+    let cell = Case { panel: "voltage_limit = \"12 V\"\ncell_constant = \"0.6 /cm\"\n", ..SHORT };
+    let low = |plan: &Plan| {
+        let row = plan.readings.iter().find(|row| row.key == "conductivity").map(|row| row.low);
+        row.flatten().map(|si| unit::MICROSIEMENS.of(si))
+    };
+    let plan = cell.plan();
+    assert!((low(&plan).unwrap() - 444.25).abs() < 0.01, "{:?}", low(&plan));
+    // 400 is less than that: salt by thirds, to that and no further.
+    let salt = plan.correction.salt.as_ref().expect("salt");
+    let grams = plan.volume.low.si() * (444.25 - 400.0) * 0.486e-3;
+    assert!((salt.total.si() - grams).abs() < 0.15 * grams, "{} kg against {grams} by EC-10", salt.total.si());
+    // By a pair that was read: 3.2 mA at 640 µS/cm, so 6 mA at 1,200; more than 2.5 times the supply's, which is not salted to.
+    let pair = Case { panel: "measured_current = \"3.2 mA\"\nmeasured_conductivity = \"640 µS/cm\"\n", ..SHORT }.plan();
+    assert!((low(&pair).unwrap() - 1200.0).abs() < 1e-6);
+    let most = pair.correction.salt.as_ref().map_or(0.0, |salt| salt.total.si() / pair.volume.low.si());
+    assert!(most <= 0.5, "{most} g/L is over the routine limit");
+    // What the maker states goes before both; a panel of which nothing is known has no target.
+    let stated = Case {
+        panel: "least_conductivity = \"450 µS/cm\"\ncell_constant = \"0.6 /cm\"\nvoltage_limit = \"12 V\"\n",
+        ..SHORT
+    };
+    assert!((low(&stated.plan()).unwrap() - 450.0).abs() < 1e-9);
+    assert_eq!(low(&SHORT.plan()), None);
+}

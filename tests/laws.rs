@@ -242,12 +242,22 @@ fn examine(pond: &Pond, plan: &Plan) -> Found {
         }
         let end = start + rise * 40.078 * calcium.count.si();
         if calcium.for_conductivity {
-            // The lighter way to the panel's conductivity: as far as general hardness may go.
-            let hard = pond.fresh(|w| w.general).map(|g| g + rise / 0.178_326 * calcium.count.si());
-            found.that(DOSE_CALCIUM, pond.panel.as_ref().is_some_and(|p| p.least_conductivity.is_some()), || {
-                "no target".into()
-            });
-            found.at_most(DOSE_CALCIUM, "dGH at the end", hard.unwrap_or(0.0), 15.0);
+            // The lighter way to the panel's conductivity: as far as general hardness may go. Its high end is a target, not a
+            // limit, so changes are counted at the middle volume.
+            let mut hard = pond.fresh(|w| w.general).unwrap_or(0.0);
+            if let (Some(change), Some(supply)) = (&plan.correction.changes, tap.water.general) {
+                for _ in 0..change.days.len() {
+                    hard += (supply - hard) * change.volume.si() / plan.volume.total.si();
+                }
+            }
+            hard += rise / 0.178_326 * calcium.count.si();
+            found.that(
+                DOSE_CALCIUM,
+                pond.panel.as_ref().is_some_and(|p| p.least_conductivity.is_some() || p.cell.is_some()),
+                || "no target".into(),
+            );
+            // The plan mixes ions, this mixes readings: two in a hundred is left for that.
+            found.at_most(DOSE_CALCIUM, "dGH at the end", hard, 15.0 * 1.02);
         } else {
             found.at_most(DOSE_CALCIUM, "mg/L Ca at the end", end, pond.practice.calcium_goal.unwrap_or(40.0));
         }

@@ -56,13 +56,19 @@ pub fn at_temperature(
     at_25: &Figure<Conductivity>,
     temperature: &Figure<ThermodynamicTemperature>,
 ) -> Figure<uom::si::f64::ElectricalConductivity> {
+    &at_25.meaning::<uom::si::f64::ElectricalConductivity>() * warmth_share(temperature)
+}
+
+/// Conductivity at a temperature as a share of that at 25 °C: 1 + 0.0191 (T − 25 °C) (EC-07).
+#[must_use]
+pub fn warmth_share(temperature: &Figure<ThermodynamicTemperature>) -> Figure<Ratio> {
     let slope: Figure<Ratio> = Figure::cited(0.0191, "α", "conductivity a degree Celsius", &ONE, &CONDUCTIVITY_WARMTH);
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
     let reference: Figure<ThermodynamicTemperature> =
         Figure::counted(25.0, "θ_25", "where conductivity is told for", &CELSIUS);
     let one_degree: Figure<TemperatureInterval> = Figure::counted(1.0, "1 °C", "one degree", &KELVIN_DIFFERENCE);
     let above = &temperature.meaning::<TemperatureInterval>() - &reference.meaning::<TemperatureInterval>();
-    &at_25.meaning::<uom::si::f64::ElectricalConductivity>() * (one + slope * (above / one_degree))
+    one + slope * (above / one_degree)
 }
 
 /// A pure number, to say how many times the supply's conductivity a pond's is.

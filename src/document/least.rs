@@ -1,5 +1,6 @@
 //! The least that keeps the window, as templates see it.
 
+use chrono::Datelike as _;
 use minijinja::Value;
 
 use super::Source;
@@ -133,7 +134,22 @@ fn bleed(b: &Bleed, reader: &Reader, lines: &Lines) -> Value {
 fn buffer(b: &BufferRhythm, reader: &Reader, lines: &Lines) -> Value {
     let first = b.days.first().map(|d| reader.day_year(*d));
     let last = b.days.last().map(|d| reader.day_year(*d));
+    // The year with the last day of each year only.
+    let days: Vec<String> = b
+        .days
+        .iter()
+        .enumerate()
+        .map(|(index, day)| match b.days.get(index + 1) {
+            Some(next) if next.year() == day.year() => reader.day(*day),
+            _ => reader.day_year(*day),
+        })
+        .collect();
+    let days = match days.as_slice() {
+        [many @ .., last] if !many.is_empty() => format!("{} and {last}", many.join(", ")),
+        _ => days.join(""),
+    };
     map! {
+        "days" => days,
         "name" => b.substance.name,
         "dose" => figure_with(lines, b.dose.id(), reader.mass(b.dose.si())),
         "every" => b.every,

@@ -468,6 +468,7 @@ pub const NAMES: &[Name] = &[
     Name("year.least.buffer.count",     Kind::Figure, "how many, in words"),
     Name("year.least.buffer.many",      Kind::Flag,   "whether there is more than one"),
     Name("year.least.buffer.buy",       Kind::Figure, "all of it"),
+    Name("year.least.buffer.days",      Kind::Text,   "all days"),
     Name("year.least.buffer.first",     Kind::Text,   "the first day"),
     Name("year.least.buffer.last",      Kind::Text,   "the last day"),
     Name("year.least.buffer.rise",      Kind::Figure, "what one dose adds to carbonate hardness at most"),

@@ -7,7 +7,9 @@ use chrono::NaiveDate;
 
 use super::{Bars, Desk, Missing, VolumePlan, kinder};
 use crate::chem::conductivity;
-use crate::reference::{CAUSES, Cause, POND_TARGETS, SALT_CONDUCTIVITY, SALT_ROUTINE, SIGNS, Sign, USABLE_SHARE};
+use crate::reference::{
+    CAUSES, Cause, POND_TARGETS, SALT_CONDUCTIVITY, SALT_ROUTINE, SEASON_CELSIUS, SIGNS, Sign, USABLE_SHARE,
+};
 use crate::site::{Panel, Visit};
 use crate::units::table::{
     CELSIUS, CENTIMETRE, GRAM, INCH, LITRE, MICROSIEMENS, MILLIAMPERE, MILLIGRAMS, MILLIGRAMS_PER_MICROSIEMENS, OHM,
@@ -15,7 +17,7 @@ use crate::units::table::{
 };
 use crate::units::{
     CellConstant, Conductivity, ElectricCurrent, ElectricPotential, ElectricalResistance, Length, Mass,
-    MassConcentration, Ratio, Si as _, System, Time, Volume, VolumeRate,
+    MassConcentration, Ratio, Si as _, System, ThermodynamicTemperature, Time, Volume, VolumeRate,
 };
 use crate::workings::Figure;
 
@@ -256,6 +258,46 @@ fn seen(
         "bars-lose-less" => bars.witness.as_ref().is_some_and(|w| w.lost.si() < 0.7 * w.explained_least.si()),
         _ => false,
     }
+}
+
+/// The least conductivity at which the panel reaches a step that is good enough: what its maker states, else what its cell and
+/// voltage make of the coldest water it runs in, else a current that was read, in proportion. `None` where nothing tells.
+pub(super) fn least_conductivity(desk: &Desk<'_>) -> Option<Figure<Conductivity>> {
+    let panel = desk.site.panel.as_ref()?;
+    if let Some(least) = &panel.least_conductivity {
+        let place = desk.place(least.span);
+        return Some(Figure::stated(least.value, "κ_min", "least conductivity of the panel", &MICROSIEMENS, &place));
+    }
+    let step = (1..=panel.steps).find(|step| f64::from(*step) >= GOOD_SHARE * f64::from(panel.steps))?;
+    let current = *panel.currents.get(usize::try_from(step).ok()?.checked_sub(1)?)?;
+    let place = desk.place(panel.span);
+    let title = format!("current at step {step}");
+    let current: Figure<ElectricCurrent> = Figure::stated(current, &format!("I_{step}"), &title, &MILLIAMPERE, &place);
+    let least: Figure<Conductivity> = match (&panel.cell_constant, &panel.voltage_limit, &panel.measured) {
+        (Some(constant), Some(voltage), _) => {
+            let constant: Figure<CellConstant> =
+                Figure::stated(constant.value, "k_cell", "cell constant", &PER_CENTIMETRE, &desk.place(constant.span));
+            let voltage: Figure<ElectricPotential> =
+                Figure::stated(voltage.value, "U_max", "highest voltage", &VOLT, &desk.place(voltage.span));
+            let title = "coldest water the panel runs in, common practice";
+            let cold: Figure<ThermodynamicTemperature> = Figure::counted(SEASON_CELSIUS, "θ_cold", title, &CELSIUS);
+            let here: Figure<uom::si::f64::ElectricalConductivity> = (current * constant / voltage).meaning();
+            (here / conductivity::warmth_share(&cold)).meaning()
+        }
+        (_, _, Some((read, conductivity))) => {
+            let title = "current read while the panel could give no more";
+            let read: Figure<ElectricCurrent> =
+                Figure::stated(read.value, "I_read", title, &MILLIAMPERE, &desk.place(read.span));
+            let place = desk.place(conductivity.span);
+            let then: Figure<Conductivity> =
+                Figure::stated(conductivity.value, "κ_read", "conductivity of that day", &MICROSIEMENS, &place);
+            let share: Figure<Ratio> = current / read;
+            then * share
+        }
+        _ => return None,
+    };
+    let title = format!("Least conductivity at which step {step} is reached");
+    Some(least.named("panel.least-conductivity", &title, "κ_min", &MICROSIEMENS))
 }
 
 /// The lowest step that is good enough.

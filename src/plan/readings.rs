@@ -262,8 +262,13 @@ fn conductivity(desk: &mut Desk<'_>) -> ReadingRow {
         row.high = Some(high.si());
         row.lines.push("target.conductivity.high".into());
     }
-    if let Some(least) = site.panel.as_ref().and_then(|p| p.least_conductivity.as_ref()) {
-        row.low = Some(least.value.si());
+    if let Some(least) = super::diagnosis::least_conductivity(desk) {
+        row.low = Some(least.si());
+        // What the maker states needs no line.
+        if least.id().is_some() {
+            let least = desk.book.publish(least);
+            row.lines.extend(least.id().map(str::to_owned));
+        }
     }
     if row.pond.is_some() {
         row.judged = judge_ends(row.pond, row.pond, false, row.low, row.high);

@@ -11,7 +11,7 @@ use super::{buffer, calcium, chosen, purity, salt};
 use crate::chem::figures;
 use crate::chem::solution::Water;
 use crate::chem::treatment::{self, Bar, Bounds, Goals, Remedy, Stage, Unmet};
-use crate::plan::{Desk, WaterPlan};
+use crate::plan::{Desk, WaterPlan, readings};
 use crate::reference::chemistry::{CALCIUM, CHLORIDE, MAGNESIUM};
 use crate::reference::{GENERAL_HIGH_DGH, LIME_BORNE, PH_HIGHEST, Purpose, SALT_ROUTINE, Substance};
 use crate::units::table::{DEGREE_GH, MICROSIEMENS, weight};
@@ -120,10 +120,13 @@ pub(super) fn state<'w>(desk: &Desk<'_>, ions: &'w WaterPlan, base: Water, asked
     inputs.extend(nodes);
     let hard = base.totals[CALCIUM] + base.totals[MAGNESIUM];
     let salt = ions.molal(SALT_ROUTINE * 1e6 / (1000.0 * (weight::NA + weight::CL)));
+    // Where conductivity leaves no room for the general hardness that was read, the ions hold less of it; the kinder of the two counts.
+    let read = readings::fresh(desk, |r| r.general_hardness.as_ref()).map_or(0.0, |read| ions.molal(read.value.si()));
+    let unseen = (read - ions.composed.water.totals[CALCIUM] - ions.composed.water.totals[MAGNESIUM]).max(0.0);
     let bounds = Bounds {
         alkalinity: goals.alkalinity.max(base.alkalinity),
         // What calcium needs goes before what these two are for.
-        hardness: ions.molal(DEGREE_GH.si(GENERAL_HIGH_DGH)).max(hard + needed),
+        hardness: (ions.molal(DEGREE_GH.si(GENERAL_HIGH_DGH)) - unseen).max(hard + needed),
         chloride: salt.max(base.totals[CHLORIDE] + 2.0 * needed),
         ph: PH_HIGHEST,
         unionised: f64::INFINITY,

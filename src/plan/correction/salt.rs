@@ -7,7 +7,7 @@ use super::joint::{Asked, Joint, Problem};
 use super::{Correction, day, scale};
 use crate::chem::figures;
 use crate::chem::treatment::{DayLimits, ranges};
-use crate::plan::{Desk, VolumePlan, WaterPlan, kinder, readings, rounding, water};
+use crate::plan::{Desk, VolumePlan, WaterPlan, diagnosis, kinder, readings, rounding, water};
 use crate::reference::{PH_STEP_LIMIT, POND_TARGETS, SALT_CONDUCTIVITY, SALT_ROUTINE};
 use crate::units::table::{GRAM, MICROSIEMENS, MILLIGRAMS, MILLIGRAMS_PER_MICROSIEMENS, ONE};
 use crate::units::{Conductivity, Mass, MassConcentration, Ph, Ratio, Si};
@@ -41,14 +41,12 @@ pub(super) struct Wanted {
 
 /// The conductivity that the panel wants of a water that has less.
 pub(super) fn wanted(desk: &Desk<'_>, out: &Correction) -> Option<Wanted> {
-    let least = desk.site.panel.as_ref().and_then(|p| p.least_conductivity.clone())?;
+    let target = diagnosis::least_conductivity(desk)?;
     let reading = readings::fresh(desk, |r| r.conductivity.as_ref())?;
     let now = match &out.changes {
         Some(change) => change.followed.as_ref()?.conductivity.clone()?,
         None => kinder::leaf(desk, reading, "κ", "conductivity, as read", &MICROSIEMENS),
     };
-    let target =
-        Figure::stated(least.value, "κ_min", "least conductivity of the panel", &MICROSIEMENS, &desk.place(least.span));
     (now.si() < target.si()).then_some(Wanted { target, now })
 }
 
