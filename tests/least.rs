@@ -589,6 +589,28 @@ fn each_aim_saves_what_it_says() {
 }
 
 #[test]
+fn a_bleed_keeps_the_mark_of_conductivity_where_there_is_one() {
+    let (site, log) = text_of("pinch-gap");
+    let (head, rest) = site.split_once("aim = \"fewest visits\"").expect("its aim");
+    let rest = rest.replacen("\nevery = ", "\n# every = ", 1);
+    let bled = format!("{head}aim = \"bleed\"{rest}");
+    // The supply's 414 µS/cm (its ions, by the plan's own method) make a mark of 2.5 times that; less stands for a tighter one.
+    let bleed_of = |conductivity: &str| {
+        let line = format!("kind = \"mains\"\nconductivity = \"{conductivity}\"");
+        let plan = made(&bled.replacen("kind = \"mains\"", &line, 1), Some(log)).plan;
+        let mark = plan.readings.iter().find(|row| row.key == "conductivity").and_then(|row| row.high);
+        let least = proposed(&plan).clone();
+        let Remedy::Bleed(bleed) = least.remedy else { panic!("no bleed at {conductivity}") };
+        (bleed, mark.expect("a mark"))
+    };
+    let (wide, _) = bleed_of("414 µS/cm");
+    let (tight, mark) = bleed_of("240 µS/cm");
+    assert!((mark - 2.5 * 0.024).abs() < 1e-9, "{mark} S/m");
+    assert_eq!((wide.salt_kept.unwrap_or(true), tight.salt_kept), (true, Some(true)));
+    assert!(tight.a_day.si() > wide.a_day.si(), "{} against {}", tight.a_day.si(), wide.a_day.si());
+}
+
+#[test]
 fn a_supply_over_the_window_is_blended_with_rain() {
     let plan = job("wendlow-bottom").plan;
     let least = proposed(&plan);

@@ -127,6 +127,7 @@ fn bleed(b: &Bleed, reader: &Reader, lines: &Lines) -> Value {
         "total" => figure_with(lines, b.total.id(), reader.volume(b.total.si(), Way::Down)),
         "from" => reader.day_year(b.days.0),
         "until" => reader.day_year(b.days.1),
+        "salt_over" => b.salt_kept == Some(false),
         "filter" => b.filter,
     }
 }

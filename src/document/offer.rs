@@ -460,6 +460,7 @@ pub const NAMES: &[Name] = &[
     Name("year.least.bleed.total",      Kind::Figure, "all of it in the year"),
     Name("year.least.bleed.from",       Kind::Text,   "its first day"),
     Name("year.least.bleed.until",      Kind::Text,   "its last day"),
+    Name("year.least.bleed.salt_over",  Kind::Flag,   "whether conductivity still passes its highest mark"),
     Name("year.least.bleed.filter",     Kind::Flag,   "whether it must run through a carbon filter"),
     Name("year.least.buffer",           Kind::Part,   "the same dose of buffer on a rhythm; absent if it is something else"),
     Name("year.least.buffer.name",      Kind::Text,   "its name"),

@@ -176,6 +176,8 @@ pub struct Bleed {
     pub days: (NaiveDate, NaiveDate),
     /// The supply is chlorinated: a bleed needs a carbon filter, since nobody treats it.
     pub filter: bool,
+    /// Conductivity is kept under its mark as well, where there is one and it would pass it.
+    pub salt_kept: Option<bool>,
 }
 
 /// What all parts of this look at.
@@ -867,6 +869,27 @@ fn bleed(desk: &mut Desk<'_>, bench: &Bench<'_>, out: &mut Least) -> Option<()> 
                     }
                     (steps, extra, evenings) = (steps - 1, leaner, lower);
                 }
+                // What keeps hardness may leave minerals over their mark. More of it brings them down: the least that does, by halving.
+                let mut salt_kept = bench.salt.map(|_| !bench.salty(&evenings, kept));
+                if salt_kept == Some(false) {
+                    let tried = |steps: u32| {
+                        let (extra, evenings) = run(steps);
+                        let fits = bench.keeps(&evenings, &bounds) && !bench.salty(&evenings, kept);
+                        fits.then_some((steps, extra, evenings))
+                    };
+                    let (mut under, mut best) = (steps, tried(most));
+                    while let Some(over) = best.as_ref().map(|(steps, ..)| *steps).filter(|over| over - under > 1) {
+                        let middle = under + (over - under) / 2;
+                        match tried(middle) {
+                            Some(found) => best = Some(found),
+                            None => under = middle,
+                        }
+                    }
+                    if let Some(found) = best {
+                        (steps, extra, evenings) = found;
+                        salt_kept = Some(true);
+                    }
+                }
                 let a_day = step * f64::from(steps);
                 if bench.keeps(&evenings, &bounds) && bench.wide(&extra, kept) {
                     let (straight, _) = window.evenings(|day| extra.get(day).map_or(0.0, |e| e.change));
@@ -877,7 +900,7 @@ fn bleed(desk: &mut Desk<'_>, bench: &Bench<'_>, out: &mut Least) -> Option<()> 
                         vec![Rc::clone(out.low.node()), Rc::clone(out.high.node()), Rc::clone(out.share.node())];
                     let daily: Figure<Volume> = Figure::solved(
                         Volume::from_si(a_day),
-                        "B = the least whole step of water a day with which every evening keeps the edges; at rest (E + B) / B of the supply's (EV-30)",
+                        "B = the least whole step of water a day with which every evening keeps the edges, and the mark of conductivity where it can; at rest (E + B) / B of the supply's (EV-30)",
                         inputs,
                         residual,
                         1,
@@ -894,6 +917,7 @@ fn bleed(desk: &mut Desk<'_>, bench: &Bench<'_>, out: &mut Least) -> Option<()> 
                         ends: ends(desk, &evenings, kept, residual),
                         days: (*bench.trial.dates.get(first)?, *bench.trial.dates.get(last)?),
                         filter: chlorinated,
+                        salt_kept,
                     });
                     return Some(());
                 }
