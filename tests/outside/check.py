@@ -109,7 +109,7 @@ def words_come_out(path):
     As drawn (-raw), every row is one run, from its name to its last cell. As it stands on the page (-layout), every row of
     one line is one line. By default pdftotext takes gaps for columns, and finds a table by squares of four cells that line up:
     a cell beside or between empty ones, or under a row of another height, belongs to no square and is put after the table. So
-    there rows are asked for in tables of up to five columns, without empty cells, whose rows have one line each; in others every
+    there rows are asked for in tables of up to four columns, without empty cells, whose rows have one line each; in others every
     cell comes out.
     """
     wrong = []
@@ -126,7 +126,7 @@ def words_come_out(path):
         joined = [bare("".join(row)) for row in table]
         on_one_line = [any(words in line for line in drawn_lines) for words in joined]
         # In a wide table of numbers, cells of other widths stand in no square either.
-        even = filled and all(on_one_line) and max(map(len, table)) <= 5
+        even = filled and all(on_one_line) and max(map(len, table)) <= 4
         for row, words, one_line in zip(table, joined, on_one_line):
             name = " | ".join(row)
             seen += 3
