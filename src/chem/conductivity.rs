@@ -1,9 +1,9 @@
 //! A first estimate of what a substance adds to conductivity, from limiting ionic conductivities.
 
-use crate::reference::{CONDUCTIVITY_IONS, CONDUCTIVITY_WARMTH, Substance};
-use crate::units::table::{CELSIUS, KELVIN_DIFFERENCE, MICROSIEMENS, ONE, Unit};
+use crate::reference::{CONDUCTIVITY_IONS, CONDUCTIVITY_WARMTH, SALT_CONDUCTIVITY, Substance};
+use crate::units::table::{CELSIUS, KELVIN_DIFFERENCE, MICROSIEMENS, MILLIGRAMS_PER_MICROSIEMENS, ONE, Unit};
 use crate::units::{
-    Calcium, CarbonateHardness, Conductivity, Kind, MolarConcentration, Ratio, TemperatureInterval,
+    Calcium, CarbonateHardness, Conductivity, Kind, MassConcentration, MolarConcentration, Ratio, TemperatureInterval,
     ThermodynamicTemperature,
 };
 use crate::workings::Figure;
@@ -47,6 +47,18 @@ pub fn rise_with_calcium(id: &str, rise: &Figure<Calcium>, substance: &'static S
         "Δκ_Ca",
         &MICROSIEMENS,
     )
+}
+
+/// Salt a litre for each µS/cm.
+type SaltFactor = <MassConcentration as std::ops::Div<uom::si::f64::ElectricalConductivity>>::Output;
+
+/// Salt a litre that a rise of conductivity takes, by the published factor (EC-10): where the ions are not known.
+#[must_use]
+pub fn salt_for(rise: &Figure<Conductivity>) -> Figure<MassConcentration> {
+    let title = "salt a litre for each µS/cm";
+    let factor: Figure<SaltFactor> =
+        Figure::cited(0.486, "c_κ", title, &MILLIGRAMS_PER_MICROSIEMENS, &SALT_CONDUCTIVITY);
+    (factor * rise.meaning::<uom::si::f64::ElectricalConductivity>()).meaning()
 }
 
 /// Conductivity at the water's own temperature, from that at 25 °C: κ_T = κ_25 · (1 + 0.0191 (T − 25 °C)) (EC-07). Within

@@ -7,22 +7,17 @@ use chrono::NaiveDate;
 
 use super::{Bars, Desk, Missing, VolumePlan, kinder};
 use crate::chem::conductivity;
-use crate::reference::{
-    CAUSES, Cause, POND_TARGETS, SALT_CONDUCTIVITY, SALT_ROUTINE, SEASON_CELSIUS, SIGNS, Sign, USABLE_SHARE,
-};
+use crate::reference::{CAUSES, Cause, POND_TARGETS, SALT_ROUTINE, SEASON_CELSIUS, SIGNS, Sign, USABLE_SHARE};
 use crate::site::{Panel, Visit};
 use crate::units::table::{
-    CELSIUS, CENTIMETRE, GRAM, INCH, LITRE, MICROSIEMENS, MILLIAMPERE, MILLIGRAMS, MILLIGRAMS_PER_MICROSIEMENS, OHM,
-    PER_CENTIMETRE, SECOND, US_GALLON, VOLT,
+    CELSIUS, CENTIMETRE, GRAM, INCH, LITRE, MICROSIEMENS, MILLIAMPERE, MILLIGRAMS, OHM, PER_CENTIMETRE, SECOND,
+    US_GALLON, VOLT,
 };
 use crate::units::{
     CellConstant, Conductivity, ElectricCurrent, ElectricPotential, ElectricalResistance, Length, Mass,
     MassConcentration, Ratio, Si as _, System, ThermodynamicTemperature, Time, Volume, VolumeRate,
 };
 use crate::workings::Figure;
-
-/// Salt a litre for each µS/cm.
-type SaltFactor = <MassConcentration as std::ops::Div<uom::si::f64::ElectricalConductivity>>::Output;
 
 /// Share of the steps that is good enough when the panel is set to full (common practice).
 const GOOD_SHARE: f64 = 0.7;
@@ -260,6 +255,32 @@ fn seen(
     }
 }
 
+/// What the site file tells of the water between the bars.
+enum Told {
+    /// Cell constant and highest voltage.
+    Cell(Figure<CellConstant>, Figure<ElectricPotential>),
+    /// A current that was read while the panel could give no more, and that day's conductivity.
+    Pair(Figure<ElectricCurrent>, Figure<Conductivity>),
+}
+
+fn told(desk: &Desk<'_>, panel: &Panel) -> Option<Told> {
+    match (&panel.cell_constant, &panel.voltage_limit, &panel.measured) {
+        (Some(constant), Some(voltage), _) => Some(Told::Cell(
+            Figure::stated(constant.value, "k_cell", "cell constant", &PER_CENTIMETRE, &desk.place(constant.span)),
+            Figure::stated(voltage.value, "U_max", "highest voltage", &VOLT, &desk.place(voltage.span)),
+        )),
+        (_, _, Some((current, conductivity))) => {
+            let title = "current read while the panel could give no more";
+            let place = desk.place(conductivity.span);
+            Some(Told::Pair(
+                Figure::stated(current.value, "I_read", title, &MILLIAMPERE, &desk.place(current.span)),
+                Figure::stated(conductivity.value, "κ_read", "conductivity of that day", &MICROSIEMENS, &place),
+            ))
+        }
+        _ => None,
+    }
+}
+
 /// The least conductivity at which the panel reaches a step that is good enough: what its maker states, else what its cell and
 /// voltage make of the coldest water it runs in, else a current that was read, in proportion. `None` where nothing tells.
 pub(super) fn least_conductivity(desk: &Desk<'_>) -> Option<Figure<Conductivity>> {
@@ -273,28 +294,17 @@ pub(super) fn least_conductivity(desk: &Desk<'_>) -> Option<Figure<Conductivity>
     let place = desk.place(panel.span);
     let title = format!("current at step {step}");
     let current: Figure<ElectricCurrent> = Figure::stated(current, &format!("I_{step}"), &title, &MILLIAMPERE, &place);
-    let least: Figure<Conductivity> = match (&panel.cell_constant, &panel.voltage_limit, &panel.measured) {
-        (Some(constant), Some(voltage), _) => {
-            let constant: Figure<CellConstant> =
-                Figure::stated(constant.value, "k_cell", "cell constant", &PER_CENTIMETRE, &desk.place(constant.span));
-            let voltage: Figure<ElectricPotential> =
-                Figure::stated(voltage.value, "U_max", "highest voltage", &VOLT, &desk.place(voltage.span));
+    let least: Figure<Conductivity> = match told(desk, panel)? {
+        Told::Cell(constant, voltage) => {
             let title = "coldest water the panel runs in, common practice";
             let cold: Figure<ThermodynamicTemperature> = Figure::counted(SEASON_CELSIUS, "θ_cold", title, &CELSIUS);
             let here: Figure<uom::si::f64::ElectricalConductivity> = (current * constant / voltage).meaning();
             (here / conductivity::warmth_share(&cold)).meaning()
         }
-        (_, _, Some((read, conductivity))) => {
-            let title = "current read while the panel could give no more";
-            let read: Figure<ElectricCurrent> =
-                Figure::stated(read.value, "I_read", title, &MILLIAMPERE, &desk.place(read.span));
-            let place = desk.place(conductivity.span);
-            let then: Figure<Conductivity> =
-                Figure::stated(conductivity.value, "κ_read", "conductivity of that day", &MICROSIEMENS, &place);
+        Told::Pair(read, then) => {
             let share: Figure<Ratio> = current / read;
             then * share
         }
-        _ => return None,
     };
     let title = format!("Least conductivity at which step {step} is reached");
     Some(least.named("panel.least-conductivity", &title, "κ_min", &MICROSIEMENS))
@@ -313,41 +323,20 @@ fn cell(desk: &mut Desk<'_>, panel: &Panel, visit: &Visit) -> Option<Cell> {
     }
     let reading = visit.pond.conductivity.as_ref().filter(|r| !r.less_than)?;
     let at_25 = kinder::leaf(desk, reading, "κ_25", "conductivity that day, at 25\u{a0}°C", &MICROSIEMENS);
-    let (most, resistance) = match (&panel.cell_constant, &panel.voltage_limit, &panel.measured) {
-        (Some(constant), Some(voltage), _) => {
+    let (most, resistance) = match told(desk, panel)? {
+        Told::Cell(constant, voltage) => {
             let warm = visit.pond.temperature.as_ref()?;
             let here = conductivity::at_temperature(&at_25, &kinder::temperature(desk, warm));
-            let constant: Figure<CellConstant> =
-                Figure::stated(constant.value, "k_cell", "cell constant", &PER_CENTIMETRE, &desk.place(constant.span));
             let resistance = (constant / here).meaning::<ElectricalResistance>().named(
                 "panel.resistance",
                 "Resistance between the bars that day",
                 "R",
                 &OHM,
             );
-            let voltage: Figure<ElectricPotential> =
-                Figure::stated(voltage.value, "U_max", "highest voltage", &VOLT, &desk.place(voltage.span));
             let resistance = desk.book.publish(resistance);
             ((voltage / resistance.clone()).meaning::<ElectricCurrent>(), Some(resistance))
         }
-        (_, _, Some((current, conductivity))) => {
-            let current: Figure<ElectricCurrent> = Figure::stated(
-                current.value,
-                "I_read",
-                "current read while the panel could give no more",
-                &MILLIAMPERE,
-                &desk.place(current.span),
-            );
-            let then: Figure<Conductivity> = Figure::stated(
-                conductivity.value,
-                "κ_read",
-                "conductivity of that day",
-                &MICROSIEMENS,
-                &desk.place(conductivity.span),
-            );
-            (current * (at_25 / then), None)
-        }
-        _ => return None,
+        Told::Pair(current, then) => (current * (at_25 / then), None),
     };
     let most = most.named("panel.most-current", "Most current the water lets through", "I_most", &MILLIAMPERE);
     let step = panel.currents.iter().take_while(|c| c.si() <= most.si() * (1.0 + 1e-9)).count();
@@ -382,10 +371,7 @@ fn wanted(
         &MICROSIEMENS,
     );
     let needed = desk.book.publish(needed);
-    let factor: Figure<SaltFactor> =
-        Figure::cited(0.486, "c_κ", "salt a litre for each µS/cm", &MILLIGRAMS_PER_MICROSIEMENS, &SALT_CONDUCTIVITY);
-    let rise = (needed.clone() - now).meaning::<uom::si::f64::ElectricalConductivity>();
-    let salt: Figure<MassConcentration> = (factor * rise).meaning::<MassConcentration>();
+    let salt = conductivity::salt_for(&(needed.clone() - now));
     let most: Figure<MassConcentration> =
         Figure::cited(SALT_ROUTINE * 1000.0, "c_salt,max", "salt at most, as routine", &MILLIGRAMS, &POND_TARGETS);
     let bearable = !salted && salt.si() <= most.si() && highest.is_none_or(|most| needed.si() <= most);

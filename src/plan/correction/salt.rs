@@ -5,11 +5,11 @@ use chrono::NaiveDate;
 use super::course::{self, Poured};
 use super::joint::{Asked, Joint, Problem};
 use super::{Correction, day, scale};
-use crate::chem::figures;
 use crate::chem::treatment::{DayLimits, ranges};
+use crate::chem::{conductivity, figures};
 use crate::plan::{Desk, VolumePlan, WaterPlan, diagnosis, kinder, readings, rounding, water};
-use crate::reference::{PH_STEP_LIMIT, POND_TARGETS, SALT_CONDUCTIVITY, SALT_ROUTINE};
-use crate::units::table::{GRAM, MICROSIEMENS, MILLIGRAMS, MILLIGRAMS_PER_MICROSIEMENS, ONE};
+use crate::reference::{PH_STEP_LIMIT, POND_TARGETS, SALT_ROUTINE};
+use crate::units::table::{GRAM, MICROSIEMENS, MILLIGRAMS, ONE};
 use crate::units::{Conductivity, Mass, MassConcentration, Ph, Ratio, Si};
 use crate::workings::{Figure, Way};
 
@@ -27,9 +27,6 @@ pub struct SaltPlan {
     /// Days.
     pub days: Vec<NaiveDate>,
 }
-
-/// Salt a litre for each µS/cm, SI: kg/m³ a S/m.
-type SaltFactor = <uom::si::f64::MassDensity as std::ops::Div<uom::si::f64::ElectricalConductivity>>::Output;
 
 /// A conductivity that is wanted.
 pub(super) struct Wanted {
@@ -60,16 +57,9 @@ fn needed(
 ) -> Option<[Figure<MassConcentration>; 3]> {
     let (Some((problem, joint)), Some(ions)) = (answer, ions) else {
         let names = ["salt.concentration", "Salt the water needs", "c_salt"];
-        let factor: Figure<SaltFactor> = Figure::cited(
-            0.486,
-            "c_κ",
-            "salt a litre for each µS/cm",
-            &MILLIGRAMS_PER_MICROSIEMENS,
-            &SALT_CONDUCTIVITY,
-        );
-        let rise = (&wanted.target - &wanted.now).meaning::<uom::si::f64::ElectricalConductivity>();
         let [id, title, symbol] = names;
-        let by_factor = (factor * rise).named(id, title, symbol, &MILLIGRAMS);
+        let rise = &wanted.target - &wanted.now;
+        let by_factor = conductivity::salt_for(&rise).named(id, title, symbol, &MILLIGRAMS);
         let most: Figure<MassConcentration> =
             Figure::cited(SALT_ROUTINE * 1000.0, "c_salt,max", "salt at most, as routine", &MILLIGRAMS, &POND_TARGETS);
         let allowed = crate::workings::minimum(&[by_factor.clone(), most]).unwrap_or(by_factor);
