@@ -7,7 +7,7 @@ use weirbook::chem::activity::density;
 use weirbook::units::table::{CACO3, DEGREE_KH};
 use weirbook::water::air::{Core, Dilute, Told, Warmth, completed};
 use weirbook::water::balance::{
-    self, Care, Chemistry, FLOWS, Flow, Ledger, Moved, Pond, SOLUTES, Setting, Sky, Solutes, run, solute,
+    self, Care, Chemistry, Copper, FLOWS, Flow, Ledger, Moved, Pond, SOLUTES, Setting, Sky, Solutes, run, solute,
 };
 use weirbook::water::basin::{Basin, Part};
 use weirbook::water::weather::{Place, between_months, middle_day, thirst};
@@ -34,7 +34,7 @@ fn box_pond(area: f64, depth: f64) -> Basin {
 }
 
 fn setting(basin: Basin, supply: Solutes) -> Setting {
-    Setting { basin, catchment: 0.0, falls: 0.0, splash: 0.0, supply, rain: [0.0; SOLUTES] }
+    Setting { basin, catchment: 0.0, falls: 0.0, splash: 0.0, supply, rain: [0.0; SOLUTES], copper: Copper::KEPT }
 }
 
 fn only(which: usize, value: f64) -> Solutes {
@@ -80,9 +80,14 @@ fn each_flow_moves_what_it_says_and_nothing_else() {
     let mut pond = start;
     assert_eq!(balance::feed(&mut pond, 0.5).amounts[solute::NITRATE], 0.5);
     assert_eq!(balance::lime(&mut pond, 0.1).amounts[solute::CALCIUM], -1.0);
-    assert_eq!(balance::copper_release(&mut pond, 1e-3).amounts, only(solute::COPPER, 1e-3));
+    // EL-08: with every mole of copper the cathode sets two of alkalinity free; 1 mg/L Cu is 0.0315 meq/L.
+    let freed = balance::copper_release(&mut pond, 1e-3).amounts;
+    assert_eq!((freed[solute::COPPER], freed[solute::ALKALINITY]), (1e-3, 2e-3));
+    near("meq a mg", balance::CHARGE_PER_COPPER / 63.546, 0.0315, 1e-3);
     let had = pond.amounts[solute::COPPER];
-    near("loss", balance::copper_loss(&mut pond, 0.25).amounts[solute::COPPER], -0.25 * had, 1e-12);
+    let lost = balance::copper_loss(&mut pond, 0.0, 0.25).amounts;
+    near("loss", lost[solute::COPPER], -(1.0 - (-0.25_f64).exp()) * had, 1e-12);
+    near("its charge", lost[solute::ALKALINITY], 2.0 * lost[solute::COPPER], 1e-12);
     assert_eq!(balance::dose(&mut pond, &only(solute::SODIUM, 3.0)).amounts, only(solute::SODIUM, 3.0));
 }
 
@@ -90,6 +95,34 @@ fn each_flow_moves_what_it_says_and_nothing_else() {
 fn nitrogen_takes_7_14_times_its_mass_of_lime() {
     // TRADE.md 11.1: 2 × 50.04 / 14.007.
     near("g CaCO3 a g N", balance::CHARGE_PER_NITROGEN * CACO3 / 2.0 / 14.007, 7.14, 1e-3);
+}
+
+/// Constant release with first-order loss has a solution of its own, dC/dt = r − k C: C(t) = r/k + (C0 − r/k) e^(−k t). A
+/// year of days ends on it to 1e-9, in still water; and where water is changed, on the geometric series of its days.
+#[test]
+fn constant_release_with_loss_ends_where_calculus_says() {
+    for (loss, celsius, efficiency) in [(0.1, 20.0, 1.0), (1.0, 8.0, 1.0), (0.02, 26.0, 1.3), (3.0, 15.0, 0.8)] {
+        let copper = Copper { efficiency, loss };
+        let place = Setting { copper, ..setting(box_pond(20.0, 0.5), [0.0; SOLUTES]) };
+        let still = Sky { celsius, ..sky(0.0, 0.0) };
+        let (released, start) = (2e-4, 5e-4);
+        let rate = loss * 1.05_f64.powf(celsius - 20.0);
+        let rest = efficiency * released / rate;
+        for days in [1_usize, 7, 60, 365] {
+            let care = vec![Care { copper: released, ..Care::default() }; days];
+            let begin = Pond::of(10.0, &only(solute::COPPER, start));
+            let end = run(&place, &Inert, &vec![still; days], &care, begin, &mut (), |_, _, ()| {});
+            let wanted = rest + (10.0 * start - rest) * (-rate * days as f64).exp();
+            near("copper", end.amounts[solute::COPPER] / wanted, 1.0, 1e-9);
+            // A tenth changed each morning: C' = (0.9 C) e^-k + r (1 - e^-k) / k, summed by hand.
+            let care = vec![Care { copper: released, change_share: 0.1, ..Care::default() }; days];
+            let end = run(&place, &Inert, &vec![still; days], &care, begin, &mut (), |_, _, ()| {});
+            let (keeps, gains) = (0.9 * (-rate).exp(), rest * -(-rate).exp_m1());
+            let power = keeps.powi(days as i32);
+            let wanted = 10.0 * start * power + gains * (1.0 - power) / (1.0 - keeps);
+            near("copper with changes", end.amounts[solute::COPPER] / wanted, 1.0, 1e-9);
+        }
+    }
 }
 
 #[test]
@@ -233,7 +266,7 @@ proptest! {
         let part = Part::Bowl { area, straight: 0.2 * depth, depth, power, open: true };
         let full = 0.2 * depth * area + 0.8 * depth * area / (power + 1.0);
         let basin = Basin::new(&[part], full).expect("a bowl");
-        let place = Setting { basin, catchment, falls, splash, supply, rain: only(solute::SODIUM, 0.05) };
+        let place = Setting { basin, catchment, falls, splash, supply, rain: only(solute::SODIUM, 0.05), copper: Copper { efficiency: 1.1, loss: 0.2 } };
         let sky: Vec<Sky<()>> = weather.iter().map(|(e, r, wet)| sky(*e, if *wet < 0.3 { *r } else { 0.0 })).collect();
         let care: Vec<Care> = (0..365).map(|i| Care {
             change_share: if i % 14 == 0 { share } else { 0.0 },
@@ -243,7 +276,6 @@ proptest! {
             lowered: (i > 300).then_some(0.8),
             top_up: i % 3 == 0,
             copper: 1e-4,
-            copper_lost: 0.2,
             ..Care::default()
         }).collect();
         let begin = Pond::of(full, &start);

@@ -269,10 +269,12 @@ proptest! {
             alternative: String::new(),
         };
         sound(&level_strip(&strip, fonts()), REACH)?;
+        // Stops that come and go, over, at and under the plan's own.
+        let stops = levels.iter().map(|level| (level % 3 > 0).then(|| stop.value * f64::from(*level) / 4.0)).collect();
         sound(&year_strip(&YearStrip { width, first, levels, steps, alternative: String::new() }, fonts()), (0.0, 0.0))?;
         let middle = low.iter().zip(&high).map(|(low, high)| (low + high) / 2.0).collect();
         let chart = CopperChart {
-            width, height, first, low, middle, high, stop, watch, axis, note, title, alternative: String::new(),
+            width, height, first, low, middle, high, stop, watch, stops, axis, note, title, alternative: String::new(),
         };
         sound(&copper_chart(&chart, fonts()), REACH)?;
     }
@@ -972,6 +974,7 @@ fn sample_copper() -> CopperChart {
         middle,
         stop: sample_limit(0.09, "Stop 0.090: panel off, change water", 18),
         watch: sample_limit(0.045, "Watch 0.045: test every second day", 19),
+        stops: (0..365).map(|day| (day < 300).then(|| 0.09_f64.min(0.1 - 0.0001 * f64::from(day)))).collect(),
         axis: numbers(&[(0.0, "0"), (0.02, "0.02"), (0.04, "0.04"), (0.06, "0.06"), (0.08, "0.08")]),
         note: "middle forecast, and the range for 8 years in 10".into(),
         title: strings(&["Copper in the pond", "forecast of total copper,", "milligrams per litre,", "mg/L"]),

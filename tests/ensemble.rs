@@ -5,7 +5,7 @@
 use proptest::prelude::*;
 use weirbook::chem::followed::{Table, lane};
 use weirbook::water::air::{Core, Dilute, Followed};
-use weirbook::water::balance::{self, Care, Chemistry as _, Pond, SOLUTES, Setting, Sky, Solutes, solute};
+use weirbook::water::balance::{self, Care, Chemistry as _, Copper, Pond, SOLUTES, Setting, Sky, Solutes, solute};
 use weirbook::water::basin::{Basin, Part};
 use weirbook::water::ensemble::{
     Appetite, Counted, Doubt, Draw, Given, Habits, Normal, QUANTITIES, Quantity, Range, Spread, Values, Year, member,
@@ -25,6 +25,8 @@ const ALL: [Quantity; QUANTITIES] = [
     Quantity::Conductivity,
     Quantity::Ph,
     Quantity::Temperature,
+    Quantity::Calcium,
+    Quantity::Copper,
 ];
 
 /// mol/m³: a medium water.
@@ -41,7 +43,15 @@ struct Place {
 fn place() -> Place {
     let part = Part::Bowl { area: 20.0, straight: 0.3, depth: 1.6, power: 1.0, open: true };
     let basin = Basin::new(&[part], 16.0).expect("a bowl");
-    let setting = Setting { basin, catchment: 10.0, falls: 0.1, splash: 0.01, supply: SUPPLY, rain: [0.0; SOLUTES] };
+    let setting = Setting {
+        basin,
+        catchment: 10.0,
+        falls: 0.1,
+        splash: 0.01,
+        supply: SUPPLY,
+        rain: [0.0; SOLUTES],
+        copper: Copper::KEPT,
+    };
     let normals = (0..365)
         .map(|i| {
             let season = libm::sin(f64::from(i) / 365.0 * std::f64::consts::TAU);
@@ -57,6 +67,7 @@ fn place() -> Place {
             top_up: i % 7 == 6,
             change_share: if i % 90 == 60 { 0.2 } else { 0.0 },
             feed: 0.02,
+            copper: if (100..300).contains(&i) { 2e-3 } else { 0.0 },
             ..Care::default()
         })
         .collect();
@@ -86,6 +97,8 @@ fn wide() -> Spread {
         evaporation: (0.8, 1.2),
         pond: vec![Doubt { place: 0.5, least: less(-0.05), most: less(0.05) }],
         supply: vec![Doubt { place: 1.0, least: less(-0.1), most: [0.0; SOLUTES] }],
+        copper_loss: (0.1, 1.0),
+        copper_efficiency: (1.0, 1.2),
     }
 }
 
@@ -123,7 +136,7 @@ fn the_ensemble_is_the_same_on_any_count_of_threads() {
 #[test]
 fn without_spread_every_percentile_is_the_single_run() {
     let place = place();
-    let spread = Spread::none(place.setting.basin.full);
+    let spread = Spread::none(place.setting.basin.full, place.setting.copper);
     let given = given(&place, &spread);
     // The same year by the balance itself, with the same chemistry.
     let chemistry = Followed::new(given.chemistry, &place.table);
@@ -273,7 +286,8 @@ fn top_up_alone_follows_its_closed_form_under_any_weather() {
     let mut place = place();
     let basin = Basin::new(&[box_pond], 20.0).expect("a box");
     let supply: Solutes = [2.0, 0.8, 0.2, 0.5, 0.0, 0.3, 0.1, 0.0, 0.0];
-    place.setting = Setting { basin, catchment: 0.0, falls: 0.0, splash: 0.0, supply, rain: [0.0; SOLUTES] };
+    place.setting =
+        Setting { basin, catchment: 0.0, falls: 0.0, splash: 0.0, supply, rain: [0.0; SOLUTES], copper: Copper::KEPT };
     for normal in &mut place.normals {
         normal.rain = 0.0;
     }
@@ -301,9 +315,9 @@ fn top_up_alone_follows_its_closed_form_under_any_weather() {
 
 #[test]
 fn counting_does_not_grow_with_members() {
-    // It hangs on the days alone: 365 days, twelve quantities, 256 counts of four bytes, and 64 members' bytes.
+    // It hangs on the days alone: 365 days, fourteen quantities, 256 counts of four bytes, and 64 members' bytes.
     let bytes = Counted::counting_bytes(365);
-    assert_eq!(bytes, 365 * 12 * (256 * 4 + 64 + 16) + 365 * 8);
+    assert_eq!(bytes, 365 * 14 * (256 * 4 + 64 + 16) + 365 * 8);
     let (place, spread) = (place(), wide());
     let given = given(&place, &spread);
     let size = |members| {
@@ -316,7 +330,7 @@ fn counting_does_not_grow_with_members() {
 #[test]
 fn a_doubt_moves_the_water_to_its_ends_and_no_further() {
     let place = place();
-    let quiet = Spread::none(16.0);
+    let quiet = Spread::none(16.0, Copper::KEPT);
     let spread = Spread {
         pond: vec![Doubt { place: 0.25, least: SUPPLY.map(|c| -0.1 * c), most: SUPPLY.map(|c| 0.3 * c) }],
         ..quiet
@@ -325,7 +339,7 @@ fn a_doubt_moves_the_water_to_its_ends_and_no_further() {
     let given = Given { care: &[Care::default()], chemistry, ..given(&place, &spread) };
     let started: Vec<f64> = (0..2000).map(|n| whole(&given, 4, n)[0][Quantity::Hardness as usize]).collect();
     let plain = {
-        let quiet = Spread::none(16.0);
+        let quiet = Spread::none(16.0, Copper::KEPT);
         let given = Given { spread: &quiet, ..given.clone() };
         whole(&given, 4, 0)[0][Quantity::Hardness as usize]
     };

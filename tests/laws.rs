@@ -431,7 +431,7 @@ fn examine(pond: &Pond, plan: &Plan) -> Found {
         let rest = release(schedule.holding) / (low * loss);
         let path = copper_path(rest, low, loss, &releases);
         found.at_most(COPPER_STOP, "from rest", path.iter().copied().fold(0.0, f64::max), stop * (1.0 + 1e-4));
-        if schedule.raised.is_some() {
+        if schedule.raised().is_some() {
             found.at_most(COPPER_SPELL, "28 days", worst_28_days(&path) * share, lasting * (1.0 + 1e-3));
         }
         if let Some(copper) = copper.filter(|c| *c < stop && today > 0) {

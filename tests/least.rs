@@ -10,7 +10,7 @@ use crate::demos::{DEMOS, job, made};
 use proptest::prelude::*;
 use weirbook::plan::{Extra, Least, Plan, Remedy, Side, Why};
 use weirbook::units::table::DEGREE_KH;
-use weirbook::water::balance::{Care, Chemistry, Pond, SOLUTES, Setting, Sky, Solutes, run, solute};
+use weirbook::water::balance::{Care, Chemistry, Copper, Pond, SOLUTES, Setting, Sky, Solutes, run, solute};
 use weirbook::water::basin::{Basin, Part};
 use weirbook::water::least::{Aim, Bounds, Change, Mixed, Stage, bleed, late, least, lines, rain_share, rhythm};
 
@@ -152,7 +152,15 @@ fn small() -> impl Strategy<Value = (Case, Vec<Stage>, f64)> {
                 supply[solute::CHLORIDE] = salt;
                 water[solute::CHLORIDE] = 2.0;
             }
-            let setting = Setting { basin, catchment: 5.0, falls: 0.1, splash: 0.01, supply, rain: [0.0; SOLUTES] };
+            let setting = Setting {
+                basin,
+                catchment: 5.0,
+                falls: 0.1,
+                splash: 0.01,
+                supply,
+                rain: [0.0; SOLUTES],
+                copper: Copper::KEPT,
+            };
             let sky = weather.iter().map(|(e, r, chance)| sky(*e, if *chance < wet { *r } else { 0.0 })).collect();
             let care = (0..24).map(|i| Care { leak, feed, top_up: !hand || i % 3 == 0, ..Care::default() }).collect();
             let window = (if wide { f64::NEG_INFINITY } else { start - below }, start + above);
@@ -220,7 +228,8 @@ fn top_up_alone_creeps_as_its_closed_form() {
 fn creeping(area: f64, volume: f64, evaporation: f64, charge: f64, days: usize, most: f64) -> Case {
     let supply = only(solute::ALKALINITY, charge);
     let basin = box_pond(area, volume / area);
-    let setting = Setting { basin, catchment: 0.0, falls: 0.0, splash: 0.0, supply, rain: [0.0; SOLUTES] };
+    let setting =
+        Setting { basin, catchment: 0.0, falls: 0.0, splash: 0.0, supply, rain: [0.0; SOLUTES], copper: Copper::KEPT };
     Case {
         setting,
         sky: vec![sky(evaporation, 0.0); days],
@@ -390,6 +399,7 @@ fn years() -> impl Strategy<Value = (Case, Vec<Stage>, f64)> {
             splash: splash * full / 100.0,
             supply,
             rain: [0.0; SOLUTES],
+            copper: Copper::KEPT,
         };
         // A sine over the year; `turn` is where it begins, which is also north or south of the line.
         let sky = (0..365)

@@ -4,7 +4,7 @@
 #![expect(clippy::expect_used, clippy::disallowed_methods, reason = "a test makes its own case")]
 
 use proptest::prelude::*;
-use weirbook::water::balance::{Care, Chemistry, Pond, SOLUTES, Setting, Sky, Solutes, solute};
+use weirbook::water::balance::{Care, Chemistry, Copper, Pond, SOLUTES, Setting, Sky, Solutes, solute};
 use weirbook::water::basin::{Basin, Part};
 use weirbook::water::past::{Doubts, Drop, Drops, Falls, Guess, Limits, Mark, Past, Tracer, least_squares};
 
@@ -130,7 +130,15 @@ fn log<'a>(setting: &'a Setting, made: &Made) -> Past<'a, Plain> {
 }
 
 fn setting() -> Setting {
-    Setting { basin: pond(), catchment: 0.0, falls: 0.0, splash: 0.0, supply: chloride(1.0), rain: [0.0; SOLUTES] }
+    Setting {
+        basin: pond(),
+        catchment: 0.0,
+        falls: 0.0,
+        splash: 0.0,
+        supply: chloride(1.0),
+        rain: [0.0; SOLUTES],
+        copper: Copper::KEPT,
+    }
 }
 
 fn made(loss: f64, factor: f64) -> Made {

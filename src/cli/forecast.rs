@@ -1,10 +1,12 @@
 //! `weirbook forecast`: the water year as a series of days, for other programs.
 
+use chrono::NaiveDate;
 use serde_json::{Map, Value, json};
 
-use crate::plan::{Daily, YearPlan};
-use crate::units::table::{DEGREE_GH, DEGREE_KH, LITRE, MILLIMETRE};
+use crate::plan::{Daily, Schedule, YearPlan};
+use crate::units::table::{DEGREE_GH, DEGREE_KH, LITRE, MICROGRAMS, MILLIMETRE, weight};
 use crate::units::{Digits, plain};
+use crate::water::balance::solute;
 use crate::water::ensemble::{Quantity, Range};
 
 /// A column: its name in JSON, its name and its unit in CSV, its decimals, its value in the middle run, and what the
@@ -24,6 +26,10 @@ fn litres(si: f64) -> f64 {
     LITRE.of(si)
 }
 
+fn micrograms(moles: f64) -> f64 {
+    MICROGRAMS.of(moles * weight::CU / 1000.0)
+}
+
 fn as_it_is(value: f64) -> f64 {
     value
 }
@@ -41,6 +47,7 @@ const COLUMNS: &[Column] = &[
     Column { key: "general_hardness", head: "general hardness", unit: "°dGH", places: 3, value: Daily::general, quantity: Quantity::General, told: |c| DEGREE_GH.of(c) },
     Column { key: "conductivity", head: "conductivity", unit: "µS/cm", places: 1, value: |d| d.conductivity, quantity: Quantity::Conductivity, told: as_it_is },
     Column { key: "ph", head: "ph", unit: "", places: 2, value: |d| d.ph, quantity: Quantity::Ph, told: as_it_is },
+    Column { key: "copper", head: "total copper", unit: "µg/L", places: 1, value: |d| d.evening.water[solute::COPPER], quantity: Quantity::Copper, told: micrograms },
     Column { key: "temperature", head: "temperature", unit: "°C", places: 1, value: |d| d.celsius, quantity: Quantity::Temperature, told: as_it_is },
 ];
 
@@ -62,8 +69,27 @@ fn number(value: f64, places: usize) -> String {
     plain(value, Digits::Places(places)).replace('\u{2212}', "-")
 }
 
+/// What the schedule says of each day: the level, and watch and stop in the water of that day. Empty where it says nothing.
+fn panel(year: &YearPlan, schedule: &Schedule) -> [Series; 3] {
+    let each = |key: &str, unit: &'static str, of: &dyn Fn(NaiveDate) -> Option<String>| {
+        let head = if unit.is_empty() { key.replace('_', " ") } else { format!("{} [{unit}]", key.replace('_', " ")) };
+        let values = year.days.iter().map(|day| of(day.date).unwrap_or_default()).collect();
+        Series { key: key.to_owned(), head, unit, values }
+    };
+    let limit = |date: NaiveDate, share: f64| {
+        let stop = schedule.day_on(date)?.limits?.stop;
+        // Watch is half of stop, in whole micrograms, down, as on the page.
+        Some(number(libm::floor(share * MICROGRAMS.of(stop) + 1e-9), 0))
+    };
+    [
+        each("output_level", "", &|date| Some(schedule.level_on(date)?.to_string())),
+        each("watch", "µg/L", &|date| limit(date, 0.5)),
+        each("stop", "µg/L", &|date| limit(date, 1.0)),
+    ]
+}
+
 /// Every column, each with its percentiles where they vary.
-fn series(year: &YearPlan) -> Vec<Series> {
+fn series(year: &YearPlan, schedule: Option<&Schedule>) -> Vec<Series> {
     let mut out = Vec::new();
     for column in COLUMNS {
         let unit = column.unit;
@@ -84,12 +110,13 @@ fn series(year: &YearPlan) -> Vec<Series> {
             out.push(Series { key: format!("{}{which}", column.key), head: head(which), unit, values });
         }
     }
+    out.extend(schedule.into_iter().flat_map(|schedule| panel(year, schedule)));
     out
 }
 
 /// One day a row, with a head that names each column and its unit.
-pub(super) fn csv(year: &YearPlan) -> String {
-    let series = series(year);
+pub(super) fn csv(year: &YearPlan, schedule: Option<&Schedule>) -> String {
+    let series = series(year, schedule);
     let mut out = String::from("date");
     for series in &series {
         out.push(',');
@@ -107,8 +134,8 @@ pub(super) fn csv(year: &YearPlan) -> String {
 }
 
 /// The same as an object: the units once, then the days.
-pub(super) fn json(year: &YearPlan) -> Value {
-    let series = series(year);
+pub(super) fn json(year: &YearPlan, schedule: Option<&Schedule>) -> Value {
+    let series = series(year, schedule);
     let units: Map<String, Value> = series.iter().map(|s| (s.key.clone(), s.unit.into())).collect();
     let days: Vec<Value> = year
         .days
@@ -118,8 +145,8 @@ pub(super) fn json(year: &YearPlan) -> Value {
             let mut row = Map::new();
             row.insert("date".into(), day.date.to_string().into());
             for series in &series {
-                let rounded = series.values.get(index).and_then(|text| text.parse::<f64>().ok()).unwrap_or(0.0);
-                row.insert(series.key.clone(), rounded.into());
+                let told = series.values.get(index).and_then(|text| text.parse::<f64>().ok());
+                row.insert(series.key.clone(), told.map_or(Value::Null, Value::from));
             }
             Value::Object(row)
         })

@@ -536,8 +536,8 @@ fn water_year(input: &Input, format: Series, draw: Draw) -> ExitCode {
         }
     };
     match format {
-        Series::Csv => say!("{}", forecast::csv(year)),
-        Series::Json => match serde_json::to_string_pretty(&forecast::json(year)) {
+        Series::Csv => say!("{}", forecast::csv(year, job.plan.schedule.as_ref())),
+        Series::Json => match serde_json::to_string_pretty(&forecast::json(year, job.plan.schedule.as_ref())) {
             Ok(text) => say!("{text}"),
             Err(error) => return fail(1, Diagnostic::error("no-json", None, error.to_string())),
         },

@@ -13,11 +13,11 @@ use crate::drawing::{
 };
 use crate::page::style::{MM, Paper};
 use crate::page::{Captioned, Drawing, Inline};
-use crate::plan::{ChangePlan, ChangeReason, CopperLimits, Judged};
+use crate::plan::{Chance, ChangePlan, ChangeReason, CopperLimits, Judged, Quantity, Range, Schedule};
 use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
 use crate::site::{Depth, PhotoPart, Reading, Readings, Section, Shape};
 use crate::units::Si;
-use crate::units::table::{CELSIUS, DEGREE_KH};
+use crate::units::table::{CELSIUS, DEGREE_KH, weight};
 use crate::workings::{Figure, Way};
 
 /// Every drawing that a template can name, in order, with what it shows. `KEY` stands for a reading's key.
@@ -718,10 +718,11 @@ impl Drawings<'_> {
         let schedule = self.source.plan.schedule.as_ref()?;
         let first = self.source.plan.date;
         let mut axis = vec![(schedule.holding, format!("step {}", schedule.holding))];
-        if let Some(raised) = schedule.raised {
-            axis.push((raised, format!("step {raised}")));
-        }
-        if schedule.raised != Some(schedule.steps) {
+        let mut raised: Vec<u32> = schedule.spells.iter().map(|spell| spell.level).collect();
+        raised.sort_unstable();
+        raised.dedup();
+        axis.extend(raised.iter().map(|raised| (*raised, format!("step {raised}"))));
+        if schedule.raised() != Some(schedule.steps) {
             axis.push((schedule.steps, format!("step {}", schedule.steps)));
         }
         let mut marks: Vec<(NaiveDate, Vec<String>)> = Vec::new();
@@ -732,12 +733,13 @@ impl Drawings<'_> {
         let spells: Vec<String> = schedule
             .spells
             .iter()
-            .map(|spell| format!("from {} to {}", self.reader.day(spell.not_before), self.reader.day(spell.back)))
+            .map(|spell| {
+                let (from, back) = (self.reader.day(spell.not_before), self.reader.day(spell.back));
+                format!("to step {} from {from} to {back}", spell.level)
+            })
             .collect();
-        let raised = match schedule.raised {
-            Some(raised) if !spells.is_empty() => format!(" It may go to step {raised} {}.", and(&spells)),
-            _ => " No raised spell.".into(),
-        };
+        let raised =
+            if spells.is_empty() { " No raised spell.".into() } else { format!(" It may go {}.", and(&spells)) };
         let strip = LevelStrip {
             width: self.width(),
             height: self.chart(34.0),
@@ -758,19 +760,17 @@ impl Drawings<'_> {
     fn copper_year(&self) -> Option<Drawing> {
         let schedule = self.source.plan.schedule.as_ref()?;
         let limits = self.source.plan.limits.as_ref()?;
-        let path = &schedule.path;
-        let first = path.first?;
         let key = "total-copper";
         let unit = self.reader.shown(key).unit;
-        let number = |v: &Vec<f64>| v.iter().map(|c| unit.of(*c)).collect::<Vec<f64>>();
-        let high = number(&path.high);
+        let range = self.copper_range(schedule);
+        let told = |pick: fn(&Range) -> f64| range.iter().map(|r| unit.of(pick(r))).collect::<Vec<f64>>();
+        let high = told(|r| r.high);
         let most = high.iter().copied().fold(0.0, f64::max);
         let (stop, watch) = self.stop_and_watch(limits);
         let symbol = self.reader.shown(key).symbol;
-        let peak = schedule
-            .spell_end
-            .as_ref()
-            .map(|end| format!("come to {} at most on the last day of a spell", self.reader.quantity(key, end.si())));
+        let peak = schedule.hardest_spell().map(|spell| {
+            format!("come to {} at most on the last day of a spell", self.reader.quantity(key, spell.end.si()))
+        });
         let rest = schedule.rest_most.as_ref().map(|rest| {
             format!("rest at {} at most at step {}", self.reader.quantity(key, rest.si()), schedule.holding)
         });
@@ -784,18 +784,51 @@ impl Drawings<'_> {
         let chart = CopperChart {
             width: self.width(),
             height: self.chart(70.0),
-            first,
-            low: number(&path.low),
-            middle: number(&path.middle),
+            first: schedule.first,
+            low: told(|r| r.low),
+            middle: told(|r| r.middle),
+            stops: schedule.days.iter().take(schedule.levels.len()).map(|d| Some(unit.of(d.limits?.stop))).collect(),
             axis: Ticks::within(0.0, most.min(stop.value * 2.5).max(stop.value), 6).numbers(),
             high,
             stop,
             watch,
-            note: "middle, and the range of losses and volume".into(),
+            note: if self.counted().is_some() {
+                "middle, and eight possible years in ten".into()
+            } else {
+                "middle, and the range of losses and volume".into()
+            },
             title: vec!["Copper in the pond".into(), format!("forecast of total copper, {symbol}")],
             alternative,
         };
         Some(drawing::copper_chart(&chart, self.source.fonts))
+    }
+
+    /// The possible years, where they were counted.
+    fn counted(&self) -> Option<&Chance> {
+        self.source.plan.year.as_ref().ok()?.chance.as_ref()
+    }
+
+    /// Copper on the days of the schedule, kg/m³: by the possible years as far as the water year goes, else by the corners of
+    /// volume and loss.
+    fn copper_range(&self, schedule: &Schedule) -> Vec<Range> {
+        let path = &schedule.path;
+        let corners = path.low.iter().zip(&path.middle).zip(&path.high);
+        let corners = corners.map(|((low, middle), high)| Range { low: *low, middle: *middle, high: *high }).collect();
+        let (Ok(year), Some(chance)) = (&self.source.plan.year, self.counted()) else { return corners };
+        let Some(first) = year.days.first() else { return corners };
+        let mass = |moles: f64| moles * weight::CU / 1000.0;
+        let days: Vec<Range> = chance
+            .counted
+            .ranges(Quantity::Copper)
+            .map(|r| Range { low: mass(r.low), middle: mass(r.middle), high: mass(r.high) })
+            .collect();
+        let ahead = (schedule.first - first.date).num_days();
+        let before = usize::try_from(-ahead).unwrap_or(0);
+        let opening = days.first().copied().into_iter().cycle().take(before);
+        opening
+            .chain(days.iter().copied().skip(usize::try_from(ahead).unwrap_or(0)))
+            .take(schedule.levels.len())
+            .collect()
     }
 
     fn year_strip(&self) -> Option<Drawing> {

@@ -9,8 +9,9 @@ use super::drawings::{celsius, column_head, correction_days, readings_in_log};
 use super::lines::Lines;
 use super::offer::Kind;
 use super::words::{Reader, count_word, escape};
+use super::year::month_words;
 use super::{Edition, Source};
-use crate::plan::{Act, ChangePlan, Judged, LossOrigin, ReadingRow, When, Word};
+use crate::plan::{Act, ChangePlan, Judged, LossOrigin, ReadingRow, Side, When, Word};
 use crate::reference::{CITATIONS, Purpose, SUBSTANCES};
 use crate::site::{AnimalKind, Country, Destination, PhotoPart, SupplyKind};
 use crate::units::table::{self, DAYS, YEARS};
@@ -706,7 +707,12 @@ fn limits(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> 
     let l = source.plan.limits.as_ref()?;
     let copper =
         |f: &Figure<crate::units::MassConcentration>| figure(lines, f, reader.quantity("total-copper", f.si()));
+    // Where nobody looks at the month, the lowest of the year holds.
+    let year = source.plan.year.as_ref().ok().and_then(|year| year.copper.as_ref());
+    let (season_stop, season_watch) = year.map_or((&l.stop, &l.watch), |year| (&year.stop, &year.watch));
     Some(map! {
+        "season_stop" => figure(lines, season_stop, reader.number("total-copper", season_stop.si())),
+        "season_watch" => figure(lines, season_watch, reader.number("total-copper", season_watch.si())),
         "stop" => copper(&l.stop), "watch" => copper(&l.watch), "lasting" => copper(&l.lasting),
         "open_water" => copper(&l.open_water),
         "stop_number" => figure(lines, &l.stop, reader.number("total-copper", l.stop.si())),
@@ -731,7 +737,7 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
         let alike = stop.as_ref() == Some(&reader.quantity("total-copper", f.si()));
         figure(lines, f, if alike { format!("under {words}") } else { words })
     };
-    let most = s.spell_end.as_ref().map(|f| below(f, reader.quantity("total-copper", f.si())));
+    let days = |f: &Figure<crate::units::Time>| figure(lines, f, count_word(f.in_unit(&DAYS) as u64));
     let spells: Vec<Value> = s
         .spells
         .iter()
@@ -741,19 +747,43 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
                 "from_short" => reader.day(spell.not_before), "back_short" => reader.day(spell.back),
                 "from" => reader.weekday_day(spell.not_before), "last" => reader.weekday_day(spell.last), "back" => reader.weekday_day(spell.back),
                 "day_before" => test(-1), "second" => test(2),
+                "level" => spell.level, "days" => days(&spell.days),
+                "end" => below(&spell.end, reader.quantity("total-copper", spell.end.si())),
+                "marks" => marks(lines, [spell.days.id(), spell.end.id()].into_iter().flatten()),
             }
         })
         .collect();
     Some(map! {
-        "steps" => s.steps, "holding" => s.holding, "raised" => s.raised,
-        "days" => s.spell_days.as_ref().map(|d| figure(lines, d, count_word(d.in_unit(&DAYS) as u64))),
+        "steps" => s.steps, "holding" => s.holding, "raised" => s.raised(),
+        "days" => s.spells.iter().map(|spell| &spell.days).max_by(|a, b| a.si().total_cmp(&b.si())).map(days),
+        "alike" => s.spells_alike(),
         "spells" => spells,
         "spell_count" => count_word(s.spells.len() as u64),
         "no_spell" => s.no_spell,
         "rest_most" => copper(&s.rest_most), "rest_least" => number(&s.rest_least),
-        "spell_start" => copper(&s.spell_start), "spell_end" => most, "spell_mean" => copper(&s.spell_mean),
+        "spell_start" => copper(&s.spell_start), "spell_end" => s.hardest_spell().map(|spell| below(&spell.end, reader.quantity("total-copper", spell.end.si()))),
+        "spell_mean" => s.spells.iter().map(|spell| &spell.mean).max_by(|a, b| a.si().total_cmp(&b.si()))
+            .map(|mean| figure(lines, mean, reader.quantity("total-copper", mean.si()))),
         "loss_from_log" => s.loss == LossOrigin::Log,
         "known" => !s.releases.is_empty(),
+        "soft_from" => s.first_doubt(Side::Soft).map(|date| reader.day(date)),
+        "hard_from" => s.first_doubt(Side::Hard).map(|date| reader.day(date)),
+        "months" => source.plan.year.iter().filter_map(|year| year.copper.as_ref()).flat_map(|copper| &copper.months).map(|month| {
+            let (usual, highest) = month.levels;
+            let copper = |f: &Figure<crate::units::MassConcentration>| reader.number("total-copper", f.si());
+            map! {
+                "name" => month_words(month.days, reader),
+                "level" => if highest > s.holding {
+                    format!("{}; {highest} in a spell", s.holding)
+                } else if usual == highest {
+                    usual.to_string()
+                } else {
+                    format!("0 or {highest}")
+                },
+                "stop" => copper(&month.stop), "most" => copper(&month.most),
+                "marks" => marks(lines, [month.stop.id(), month.most.id()].into_iter().flatten()),
+            }
+        }).collect::<Value>(),
         "table" => s.table.iter().map(|row| {
             let days = |f: &Figure<crate::units::Time>| {
                 let days = plain(f.in_unit(&DAYS), Digits::Places(0));

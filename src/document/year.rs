@@ -11,7 +11,7 @@ use super::words::Reader;
 use crate::drawing::{self, MonthBars, Said, Ticks, YearLine};
 use crate::page::Drawing;
 use crate::page::style::MM;
-use crate::plan::{Chance, Course, Flow, Method, Month, Quantity, Side, YearPlan, month_name};
+use crate::plan::{Chance, Course, Flow, Method, Quantity, Side, YearPlan, month_name};
 use crate::reference::{WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
 use crate::units::table::{DEGREE_KH, MICROSIEMENS, PERCENT};
 use crate::units::{Digits, Length, group, plain};
@@ -46,18 +46,15 @@ fn flow(flow: Flow) -> &'static str {
 }
 
 /// `March`, or `17 to 28 February` where the year cuts it.
-fn month_words(month: &Month, reader: &Reader) -> String {
+pub(super) fn month_words((first, last): (NaiveDate, NaiveDate), reader: &Reader) -> String {
     use chrono::Datelike as _;
-    let name = month_name(month.first.month0() as usize);
-    let next = month.last.succ_opt().unwrap_or(month.last);
-    if month.first.day() == 1 && next.day() == 1 {
-        return format!("{name} {}", month.first.year());
+    let name = month_name(first.month0() as usize);
+    let next = last.succ_opt().unwrap_or(last);
+    if first.day() == 1 && next.day() == 1 {
+        return format!("{name} {}", first.year());
     }
-    let days = if month.first.day() == month.last.day() {
-        month.first.day().to_string()
-    } else {
-        format!("{} to {}", month.first.day(), month.last.day())
-    };
+    let days =
+        if first.day() == last.day() { first.day().to_string() } else { format!("{} to {}", first.day(), last.day()) };
     if reader.american() { format!("{name}\u{a0}{days}") } else { format!("{days}\u{a0}{name}") }
 }
 
@@ -105,7 +102,7 @@ pub(super) fn view(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value
         .iter()
         .map(|m| {
             map! {
-                "name" => month_words(m, reader),
+                "name" => month_words((m.first, m.last), reader),
                 "evaporation" => reader.number("rain", m.evaporation.si()),
                 "rain" => reader.number("rain", m.rain.si()),
                 "top_up" => volume(reader, m.top_up.si()),

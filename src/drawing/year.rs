@@ -57,6 +57,8 @@ pub struct CopperChart {
     pub stop: Limit,
     /// The watch limit.
     pub watch: Limit,
+    /// The stop of each day, drawn where it is under `stop`; none where copper has no place. As many as the axis has days.
+    pub stops: Vec<Option<f64>>,
     /// Values worth a number at the right, with that number.
     pub axis: Vec<(f64, String)>,
     /// What line and band are.
@@ -184,7 +186,7 @@ pub fn level_strip(s: &LevelStrip, fonts: &Fonts) -> Drawing {
 /// Draws the copper forecast.
 #[must_use]
 pub fn copper_chart(c: &CopperChart, fonts: &Fonts) -> Drawing {
-    let count = c.middle.len().max(c.low.len()).max(c.high.len()).min(MOST_DAYS);
+    let count = c.middle.len().max(c.low.len()).max(c.high.len()).max(c.stops.len()).min(MOST_DAYS);
     if count == 0 {
         return nothing(c.width, fonts, &c.alternative);
     }
@@ -220,6 +222,14 @@ pub fn copper_chart(c: &CopperChart, fonts: &Fonts) -> Drawing {
     canvas.line(&middle, 1.0, Ink::Ink);
     canvas.watch_line(scale.at(c.watch.value), width);
     canvas.stop_line(scale.at(c.stop.value), width);
+    for lower in lower_stops(&c.stops, c.stop.value) {
+        let points: Vec<(f32, f32)> = lower
+            .iter()
+            .flat_map(|(day, value)| [(time.at_day(*day), scale.at(*value)), (time.at_day(day + 1), scale.at(*value))])
+            .collect();
+        canvas.line(&points, 0.8, Ink::Ink);
+        canvas.fence(&points);
+    }
     canvas.title(9.0, &c.title);
     for (value, text) in c.axis.iter().rev() {
         canvas.axis_number(scale.at(*value), true, text);
@@ -251,6 +261,20 @@ pub fn copper_chart(c: &CopperChart, fonts: &Fonts) -> Drawing {
     }
     canvas.label(&spots, Face::Sans, TEXT, Ink::Ink, &c.note);
     canvas.finish(&c.alternative)
+}
+
+/// Stretches of days whose own stop is under the plan's by more than a pen's width.
+fn lower_stops(stops: &[Option<f64>], stop: f64) -> Vec<Vec<(i64, f64)>> {
+    let mut found: Vec<Vec<(i64, f64)>> = vec![Vec::new()];
+    for (today, day) in stops.iter().take(MOST_DAYS).zip(0_i64..) {
+        match (today.filter(|value| *value < 0.995 * stop), found.last_mut()) {
+            (Some(value), Some(stretch)) => stretch.push((day, value)),
+            (None, Some(stretch)) if !stretch.is_empty() => found.push(Vec::new()),
+            _ => {}
+        }
+    }
+    found.retain(|stretch| !stretch.is_empty());
+    found
 }
 
 /// Where the range leaves the scale: the highest day of each stretch over its end.

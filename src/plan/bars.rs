@@ -180,15 +180,19 @@ fn wear(desk: &mut Desk<'_>, schedule: Option<&Schedule>) -> Option<(Figure<Mass
     if schedule.releases.is_empty() {
         return None;
     }
-    let hold_days = schedule.levels.iter().filter(|l| **l == schedule.holding).count() as f64;
     let year: Figure<Time> = Figure::counted(1.0, "1 year", "one year", &YEARS);
+    let days_at = |level: u32| schedule.levels.iter().filter(|l| **l == level).count() as f64;
     let hold = release(desk, schedule.holding)?;
-    let hold_time: Figure<Time> = Figure::counted(hold_days, "t_hold", "days at the holding level", &DAYS);
+    let hold_time: Figure<Time> =
+        Figure::counted(days_at(schedule.holding), "t_hold", "days at the holding level", &DAYS);
     let mut used = (hold * hold_time).meaning::<Mass>();
-    if let Some(raised) = schedule.raised {
-        let spell = release(desk, raised)?;
-        let days = schedule.levels.iter().filter(|l| **l == raised).count() as f64;
-        let time: Figure<Time> = Figure::counted(days, "t_raised", "days raised, all spells used", &DAYS);
+    let mut raised: Vec<u32> = schedule.spells.iter().map(|spell| spell.level).collect();
+    raised.sort_unstable();
+    raised.dedup();
+    for level in raised {
+        let spell = release(desk, level)?;
+        let title = format!("days at step {level}, all spells used");
+        let time: Figure<Time> = Figure::counted(days_at(level), &format!("t_raised,{level}"), &title, &DAYS);
         used = used + (spell * time).meaning::<Mass>();
     }
     let rate = (used / year).named("bars.use", "Bar mass used a year under this schedule", "w_year", &GRAMS_PER_YEAR);

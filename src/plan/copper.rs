@@ -1,11 +1,11 @@
 //! Copper limits in the water as it will be after the corrections, by the kinder end (DESIGN, Copper limits, ring 1).
 
-use super::{Correction, Desk, kinder, rounding};
+use super::{Ahead, Correction, Desk, kinder, rounding};
 use crate::reference::{
     COPPER_CRITERION, COPPER_FLOOR_ALKALINITY, COPPER_FLOOR_CALCIUM, COPPER_HUSBANDRY, COPPER_LASTING, COPPER_SHORT,
-    COPPER_TENTH, Citation, LASTING_BY_HARDNESS, LC50_BY_ALKALINITY,
+    COPPER_TENTH, Citation, LASTING_BY_HARDNESS, LC50_BY_ALKALINITY, WINDOW_LOW_DKH,
 };
-use crate::units::table::{COPPER, KH_MG, ONE, Unit, weight};
+use crate::units::table::{CACO3, COPPER, DEGREE_KH, KH_MG, ONE, Unit, weight};
 use crate::units::{MassConcentration, Ratio, Si};
 use crate::workings::{Figure, minimum};
 
@@ -63,6 +63,35 @@ pub fn between(
     })?;
     let ((x1, y1), (x2, y2)) = (point(a, "1"), point(b, "2"));
     Some(&y1 + &((x - &x1) * (&y2 - &y1) / (&x2 - &x1)))
+}
+
+/// Limits in the water of one day, kg/m³.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DayLimits {
+    /// Total copper at no moment over this.
+    pub stop: f64,
+    /// The mean over 28 days, dissolved.
+    pub lasting: f64,
+}
+
+/// [`between`] in bare numbers.
+fn line(x: f64, points: &[(f64, f64)]) -> Option<f64> {
+    let (first, last) = (points.first()?, points.last()?);
+    if x < first.0 {
+        return None;
+    }
+    if x >= last.0 {
+        return Some(last.1);
+    }
+    points.windows(2).find_map(|pair| match pair {
+        [a, b] if x >= a.0 && x < b.0 => Some(a.1 + (x - a.0) * (b.1 - a.1) / (b.0 - a.0)),
+        _ => None,
+    })
+}
+
+/// Whole micrograms a litre, down, of mg/L; kg/m³.
+fn whole(milligrams: f64) -> f64 {
+    libm::floor(1000.0 * milligrams + 1e-9) / 1e6
 }
 
 fn as_caco3<Q: Si>(figure: &Figure<Q>, unit: &'static Unit, symbol: &str, id: &str, title: &str) -> Figure<Ratio> {
@@ -169,6 +198,38 @@ pub fn limits(desk: &Desk<'_>, correction: &Correction) -> Option<CopperLimits> 
 }
 
 impl CopperLimits {
+    /// As they are after the corrections, to the next visit.
+    pub(super) fn now(&self) -> DayLimits {
+        DayLimits { stop: self.stop.si(), lasting: self.lasting.si() }
+    }
+
+    /// On a day of the forecast, by the protection that nine possible years in ten have; never over those of now, which a test
+    /// has to raise. The panel runs only where a test finds the window or more: softer years stand at its edge. None where there
+    /// is too little calcium.
+    pub(super) fn on(&self, ahead: &Ahead) -> Option<DayLimits> {
+        // Moles of charge to mg/L of CaCO3.
+        let counted = |charge: f64| 0.5 * charge * CACO3;
+        let alkalinity = counted(ahead.hardness.low.max(DEGREE_KH.si(WINDOW_LOW_DKH)));
+        let calcium = counted(2.0 * ahead.calcium);
+        if calcium < COPPER_FLOOR_CALCIUM {
+            return None;
+        }
+        let short = 0.1 * line(alkalinity.min(calcium), &LC50_BY_ALKALINITY)?;
+        let lasting = line(calcium, &LASTING_BY_HARDNESS)?;
+        let now = self.now();
+        Some(DayLimits { stop: whole(short).min(now.stop), lasting: whole(lasting).min(now.lasting) })
+    }
+
+    /// The same stop as a figure: of a protection in mg/L as CaCO₃. `None` under the floor.
+    pub(super) fn stop_at(&self, protection: &Figure<Ratio>) -> Option<Figure<MassConcentration>> {
+        if protection.si() < COPPER_FLOOR_CALCIUM {
+            return None;
+        }
+        let lc50 = between(protection, &LC50_BY_ALKALINITY, ("p", "L"), &COPPER_SHORT)?;
+        let tenth: Figure<Ratio> = Figure::cited(0.1, "q_tenth", "a tenth", &ONE, &COPPER_TENTH);
+        minimum(&[rounding::copper_limit(&(lc50 * tenth)), self.stop.clone()])
+    }
+
     /// Puts the limits into the book, once they are final.
     pub(super) fn publish(&self, desk: &mut Desk<'_>) {
         desk.book.publish(self.protection.clone());

@@ -21,25 +21,26 @@ mod water;
 mod year;
 
 pub use crate::water::balance::Flow;
-pub use crate::water::ensemble::Quantity;
+pub use crate::water::ensemble::{Quantity, Range};
 pub use crate::water::past::Tracer;
 pub use crate::water::weather::Method;
 pub use actions::{Act, Action, When};
 pub use assumptions::{Assumption, Missing};
 pub use bars::{Bars, Gap, Witness};
-pub use copper::{CopperLimits, LossOrigin};
+pub use copper::{CopperLimits, DayLimits, LossOrigin};
 pub use correction::{BufferPlan, CalciumPlan, ChangePlan, ChangeReason, Correction, Followed, Joint, SaltPlan};
 pub use diagnosis::{Cell, Diagnosis, Ranked, Shortfall, Wanted};
 pub use readings::{Judged, ReadingRow};
 pub use rounding::{mass_words, measured, time_words, volume as volume_words, volume_unit, with_unit};
 pub use safety::Check;
-pub use schedule::{CopperPath, HeldStep, Schedule, Spell};
+pub use schedule::{CopperPath, Day, HeldStep, Schedule, Spell, place};
 pub use verdict::{Reason, Verdict, Word};
 pub use volume::VolumePlan;
 pub use water::WaterPlan;
 pub use year::{
-    Bleed, Blend, BlendMonth, Break, BufferRhythm, Chance, Changes, Course, Daily, Extra, Least, Misfit, Month, NoYear,
-    Number, OneChange, PastDay, PastPlan, Remedy, Side, Size, Trial, TrialEvening, Why, YearPlan, month_name,
+    Ahead, Bleed, Blend, BlendMonth, Break, BufferRhythm, Chance, Changes, CopperMonth, CopperYear, Course, Daily,
+    Extra, Least, Misfit, Month, NoYear, Number, OneChange, Outlook, PastDay, PastPlan, Remedy, Side, Size, Trial,
+    TrialEvening, Why, YearPlan, month_name,
 };
 
 use chrono::NaiveDate;
@@ -238,14 +239,18 @@ pub fn decide(
     }
     readings.push(readings::copper_row(&desk, limits.as_ref().map(|l| &l.watch)));
     let mut verdict = verdict::judge(&mut desk, &readings, &correction, limits.as_ref(), over);
-    let schedule = schedule::choose(&mut desk, &volume, &correction, limits.as_ref(), &mut verdict);
+    let gathered = year::look_ahead(&mut desk, &volume, &correction, ions.as_ref());
+    let outlook = gathered.as_ref().ok().and_then(|g| g.outlook.as_ref());
+    let mut schedule = schedule::choose(&mut desk, &volume, &correction, limits.as_ref(), outlook, &mut verdict);
+    let minerals = readings.iter().find(|r| r.key == "conductivity").and_then(|r| r.high);
+    let year = gathered.map(|gathered| {
+        year::forecast(&mut desk, gathered, &volume, &correction, schedule.as_mut(), limits.as_ref(), minerals)
+    });
     let bars = bars::bars(&mut desk, schedule.as_ref());
     let flow = volume::flow(&mut desk, &volume);
     let emergency = correction::emergency(&mut desk, &volume);
-    let minerals = readings.iter().find(|r| r.key == "conductivity").and_then(|r| r.high);
     let panel_answer = diagnosis::last_answer(&desk);
     let diagnosis = diagnosis::find(&mut desk, &volume, &bars, flow.as_ref(), minerals, correction.salt.is_some());
-    let year = year::forecast(&mut desk, &volume, &correction, schedule.as_ref(), minerals, ions.as_ref());
     if let Some(last) = site.visits.last()
         && (date - last.date).num_days() > readings::FRESH_DAYS
     {

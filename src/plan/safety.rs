@@ -5,8 +5,9 @@
 
 use chrono::{Datelike, NaiveDate};
 
+use super::correction::day;
 use super::verdict::{south, tadpole_month};
-use super::{ChangePlan, Desk, Extra, Least, Plan, Remedy, Word, opinion, readings};
+use super::{ChangePlan, Day, Desk, Extra, Least, Plan, Quantity, Remedy, Schedule, Word, opinion, readings};
 use crate::chem::activity::density;
 use crate::reference::chemistry::{CALCIUM, CHLORIDE, MAGNESIUM};
 use crate::reference::{
@@ -15,7 +16,7 @@ use crate::reference::{
 };
 use crate::site::AnimalKind;
 use crate::units::Si;
-use crate::units::table::{CALCIUM_CACO3, DAYS, DEGREE_KH, KH_MG, MILLIGRAMS};
+use crate::units::table::{CALCIUM_CACO3, DAYS, DEGREE_KH, KH_MG, MILLIGRAMS, weight};
 use crate::water::balance::solute;
 use crate::water::copper::daily_by_steps;
 
@@ -434,16 +435,19 @@ fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
     let start = if schedule.start < limits.stop.si() { schedule.start.max(rest) } else { rest };
     let mut highest = daily_by_steps(start, low, loss, &year).into_iter().fold(rest, f64::max);
     let mut lasting = rest.max(worst_month(start, low, loss, &year));
-    // A spell that opens at its own gate, on any day.
-    if let (Some(raised), Some(days), Some(gate)) = (schedule.raised, &schedule.spell_days, &schedule.spell_start) {
-        let length = DAYS.of(days.si()) as usize;
-        let mut spell = vec![release(raised); length];
+    // A spell that opens at its own gate, on its first day.
+    let mut spell_days: Vec<(NaiveDate, Vec<f64>)> = Vec::new();
+    let gate = schedule.spell_gate.si();
+    for planned in &schedule.spells {
+        let length = DAYS.of(planned.days.si()) as usize;
+        let mut spell = vec![release(planned.level); length];
         spell.resize(length + LASTING_DAYS as usize, release(schedule.holding));
-        highest = daily_by_steps(gate.si(), low, loss, &spell).into_iter().fold(highest, f64::max);
-        lasting = lasting.max(worst_month(gate.si(), low, loss, &spell));
+        let path = daily_by_steps(gate, low, loss, &spell);
+        highest = path.iter().copied().fold(highest, f64::max);
+        lasting = lasting.max(worst_month(gate, low, loss, &spell));
+        spell_days.push((planned.not_before, path));
     }
     // Every row of the table of steps, from the gate of a spell.
-    let gate = schedule.spell_gate.si();
     for row in &schedule.table {
         let Some((days, _)) = &row.held else { continue };
         let length = DAYS.of(days.si()) as usize;
@@ -459,11 +463,51 @@ fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
         MILLIGRAMS.of(limits.stop.si()),
         "mg/L",
     );
+    day_by_day(plan, schedule, &spell_days, list);
     // Whole days cut the worst month a little otherwise than the plan did: a thousandth is forgiven.
     let allowed = MILLIGRAMS.of(limits.lasting.si());
     let proposed = MILLIGRAMS.of(lasting * dissolved);
     let proposed = if proposed <= allowed * 1.001 { proposed.min(allowed) } else { proposed };
     list.at_most("lasting limit, mean over 28 days", "the worst 28 days of the schedule", proposed, allowed, "mg/L");
+}
+
+/// Copper on every day of the water year against the stop of that day: nine possible years in ten, and spells from their gates.
+/// The day that comes closest is listed of each, and the days on which the panel would run without a limit, which must be none.
+fn day_by_day(plan: &Plan, schedule: &Schedule, spells: &[(NaiveDate, Vec<f64>)], list: &mut List) {
+    let stop = |date: NaiveDate| schedule.day_on(date).and_then(|day| day.limits).map(|limits| limits.stop);
+    let mut closest: [Option<(f64, f64)>; 2] = [None, None];
+    let mut weigh = |which: usize, copper: f64, date: NaiveDate| {
+        let (Some(stop), Some(slot)) = (stop(date), closest.get_mut(which)) else { return };
+        if slot.is_none_or(|(most, of)| copper * of > most * stop) {
+            *slot = Some((copper, stop));
+        }
+    };
+    for (first, path) in spells {
+        for (index, copper) in path.iter().enumerate() {
+            weigh(1, *copper, day(*first, index as u64));
+        }
+    }
+    let mut ran = false;
+    if let Ok(year) = &plan.year
+        && let Some(chance) = &year.chance
+    {
+        for (today, copper) in year.days.iter().zip(chance.counted.ranges(Quantity::Copper)) {
+            ran |= schedule.level_on(today.date).is_some_and(|level| level > 0);
+            if ran {
+                weigh(0, copper.high * weight::CU / 1000.0, today.date);
+            }
+        }
+    }
+    let told =
+        ["nine possible years in ten, the day that comes closest", "a spell from its gate, the day that comes closest"];
+    for (found, proposal) in closest.into_iter().zip(told) {
+        if let Some((copper, stop)) = found {
+            list.at_most("stop in the water of that day", proposal, MILLIGRAMS.of(copper), MILLIGRAMS.of(stop), "mg/L");
+        }
+    }
+    let unlimited = |(level, day): &(&u32, &Day)| **level > 0 && (day.limits.is_none() || day.closed || !day.warm);
+    let loose = schedule.levels.iter().zip(&schedule.days).filter(unlimited).count();
+    list.at_most("days the panel runs in cold, closed or unprotected water", "the schedule", loose as f64, 0.0, "");
 }
 
 /// The highest mean of any 28 whole days, by small steps; zero for a shorter time. Units as in [`daily_by_steps`].

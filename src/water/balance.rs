@@ -8,6 +8,7 @@
 //! all rates a day. Within a day the flows act in the order of [`Flow`]; each acts on what the one before it left.
 
 use super::basin::Basin;
+use crate::reference::LOSS_PER_DEGREE;
 
 /// How many solutes are followed.
 pub const SOLUTES: usize = 9;
@@ -27,13 +28,17 @@ pub mod solute {
     pub const CHLORIDE: usize = 5;
     pub const SULFATE: usize = 6;
     pub const NITRATE: usize = 7;
-    /// Not conserved: it is released, and lost to sludge and life.
+    /// Total. Not conserved: it is released, and lost to sludge and life.
     pub const COPPER: usize = 8;
 }
 
 /// Charge of alkalinity that nitrifying a mole of ammonium nitrogen uses: 7.14 g of CaCO3 for each gram of nitrogen.
 /// NH4+ + 2 O2 = NO3- + 2 H+ + H2O.
 pub const CHARGE_PER_NITROGEN: f64 = 2.0;
+
+/// Charge of alkalinity that a mole of copper carries. The cathode sets it free with every mole of copper that the anode does
+/// (2 H2O + 2 e- = H2 + 2 OH-), and copper that leaves the water as a solid or bound to mud takes it along (EL-08).
+pub const CHARGE_PER_COPPER: f64 = 2.0;
 
 /// The pond: its water and all that is dissolved in it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -209,6 +214,28 @@ pub struct Setting {
     pub supply: Solutes,
     /// Rain, mol/m³.
     pub rain: Solutes,
+    /// What copper does here.
+    pub copper: Copper,
+}
+
+/// How much copper comes from the bars, and how fast the water loses it to mud, life and walls.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Copper {
+    /// Released, over what Faraday's law asks for.
+    pub efficiency: f64,
+    /// Lost in water of 20 °C, a day.
+    pub loss: f64,
+}
+
+impl Copper {
+    /// All that Faraday's law asks for, and none of it lost.
+    pub const KEPT: Self = Self { efficiency: 1.0, loss: 0.0 };
+
+    /// Lost at a temperature in °C, a day.
+    #[must_use]
+    pub fn rate(&self, celsius: f64) -> f64 {
+        self.loss * libm::exp(libm::log(LOSS_PER_DEGREE) * (celsius - 20.0))
+    }
 }
 
 /// A day's weather, as the pond feels it.
@@ -241,10 +268,10 @@ pub struct Care {
     pub lowered: Option<f64>,
     /// Whether it is topped up.
     pub top_up: bool,
-    /// Copper from the bars, mol.
+    /// Copper from the bars by Faraday's law, mol.
     pub copper: f64,
-    /// Share of the copper in the water that is lost: 1 − e^(−k).
-    pub copper_lost: f64,
+    /// Alkalinity that comes by itself, mol: what copper brings and takes, where copper is left out.
+    pub charge: f64,
 }
 
 /// The pond at the end of a day, and the day's water.
@@ -339,18 +366,29 @@ pub fn lime(pond: &mut Pond, formed: f64) -> Moved {
     dose(pond, &amounts)
 }
 
-/// Copper comes from the bars.
+/// Copper comes from the bars, and alkalinity from the cathode with it.
 pub fn copper_release(pond: &mut Pond, released: f64) -> Moved {
-    let mut amounts = [0.0; SOLUTES];
-    amounts[solute::COPPER] = released;
-    dose(pond, &amounts)
+    dose(pond, &with_charge(released))
 }
 
-/// A share of the copper leaves the water.
-pub fn copper_loss(pond: &mut Pond, share: f64) -> Moved {
+/// Copper leaves the water: `rate` a day of what is there. Of what this day released, which came little by little, as much as
+/// had time to go; the day's end is that of the exact solution, C(1) = C(0) e^(-k) + R (1 - e^(-k)) / k.
+pub fn copper_loss(pond: &mut Pond, released: f64, rate: f64) -> Moved {
+    if rate <= 0.0 {
+        return Moved::default();
+    }
+    let share = -libm::expm1(-rate);
+    let there = pond.amounts[solute::COPPER] - released;
+    let lost = there * share + released * (1.0 - share / rate);
+    dose(pond, &with_charge(-lost))
+}
+
+/// So much copper, with the alkalinity it carries.
+fn with_charge(copper: f64) -> Solutes {
     let mut amounts = [0.0; SOLUTES];
-    amounts[solute::COPPER] = -pond.amounts[solute::COPPER] * share;
-    dose(pond, &amounts)
+    amounts[solute::COPPER] = copper;
+    amounts[solute::ALKALINITY] = CHARGE_PER_COPPER * copper;
+    amounts
 }
 
 /// One day. Changes `pond` to the evening's.
@@ -401,8 +439,10 @@ pub fn day<C: Chemistry, W: Witness>(
         flow!(ChangeOut, draw(pond, change, least));
         evening.change += flow!(ChangeIn, pour(pond, change, &setting.supply));
     }
-    if care.dose.iter().any(|amount| *amount != 0.0) {
-        flow!(Dose, dose(pond, &care.dose));
+    if care.charge != 0.0 || care.dose.iter().any(|amount| *amount != 0.0) {
+        let mut amounts = care.dose;
+        amounts[solute::ALKALINITY] += care.charge;
+        flow!(Dose, dose(pond, &amounts));
     }
     if care.feed > 0.0 {
         flow!(Feed, feed(pond, care.feed));
@@ -417,11 +457,12 @@ pub fn day<C: Chemistry, W: Witness>(
     if formed > 0.0 {
         flow!(Lime, lime(pond, formed));
     }
-    if care.copper > 0.0 {
-        flow!(CopperRelease, copper_release(pond, care.copper));
+    let released = setting.copper.efficiency * care.copper;
+    if released > 0.0 {
+        flow!(CopperRelease, copper_release(pond, released));
     }
-    if care.copper_lost > 0.0 {
-        flow!(CopperLoss, copper_loss(pond, care.copper_lost));
+    if pond.amounts[solute::COPPER] > 0.0 {
+        flow!(CopperLoss, copper_loss(pond, released, setting.copper.rate(sky.celsius)));
     }
     evening.volume = pond.volume;
     evening.below_brim = basin.below_brim(pond.volume);

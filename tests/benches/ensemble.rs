@@ -4,7 +4,7 @@
 use divan::{Bencher, black_box};
 use weirbook::chem::followed::Table;
 use weirbook::water::air::{Core, Dilute};
-use weirbook::water::balance::{Care, SOLUTES, Setting, Solutes};
+use weirbook::water::balance::{Care, Copper, SOLUTES, Setting, Solutes};
 use weirbook::water::basin::{Basin, Part};
 use weirbook::water::ensemble::{Appetite, Given, Habits, Normal, Spread, USUAL, member, run};
 
@@ -26,8 +26,16 @@ const SUPPLY: Solutes = [4.0, 1.7, 0.4, 0.9, 0.08, 0.9, 0.3, 0.2, 0.0];
 fn pond() -> Pond {
     let part = Part::Bowl { area: 20.0, straight: 0.3, depth: 1.6, power: 1.0, open: true };
     let Some(basin) = Basin::new(&[part], 16.0) else { panic!("the bowl holds water") };
-    let setting = Setting { basin, catchment: 20.0, falls: 0.1, splash: 0.01, supply: SUPPLY, rain: [0.0; SOLUTES] };
-    let mut care = vec![Care { feed: 0.02, copper: 1e-3, copper_lost: 0.2, ..Care::default() }; 365];
+    let setting = Setting {
+        basin,
+        catchment: 20.0,
+        falls: 0.1,
+        splash: 0.01,
+        supply: SUPPLY,
+        rain: [0.0; SOLUTES],
+        copper: Copper::KEPT,
+    };
+    let mut care = vec![Care { feed: 0.02, copper: 1e-3, ..Care::default() }; 365];
     for (day, care) in care.iter_mut().enumerate() {
         care.top_up = day % 7 == 6;
     }
@@ -41,7 +49,7 @@ fn pond() -> Pond {
             weather: Some(Habits::USUAL),
             volume: (14.5, 17.5),
             evaporation: (0.8, 1.2),
-            ..Spread::none(16.0)
+            ..Spread::none(16.0, Copper::KEPT)
         },
         table: Table::new(),
     }

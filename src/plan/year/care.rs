@@ -3,8 +3,8 @@
 use chrono::{Datelike as _, NaiveDate};
 
 use crate::plan::correction::day;
-use crate::plan::{Assumption, Correction, Desk, Schedule};
-use crate::reference::{FEED_NITROGEN, LOSS_PER_DEGREE, Substance, substance};
+use crate::plan::{Assumption, Correction, Desk};
+use crate::reference::{FEED_NITROGEN, Substance, substance};
 use crate::site::{AnimalKind, CareWhat, TopUpBy};
 use crate::units::Si as _;
 use crate::units::table::{DAYS, GRAMS_A_DAY, weight};
@@ -118,12 +118,11 @@ fn feed(desk: &mut Desk<'_>) -> (f64, f64) {
 /// Share of the feed whose nitrogen ends as nitrate (TRADE.md 11.1).
 const FEED_NITROGEN_SHARE: f64 = 0.03;
 
-/// The schedule of care, one entry a day, as the site file says, and as this plan does where its corrections and schedule are
-/// given: the past knows neither; and the feed in it by warmth.
+/// The schedule of care, one entry a day, as the site file says, and as this plan does where its corrections are given: the
+/// past knows none; and the feed in it by warmth. The panel is set later.
 pub(super) fn care(
     desk: &mut Desk<'_>,
     correction: Option<&Correction>,
-    schedule: Option<&Schedule>,
     first: NaiveDate,
     celsius: &[f64],
 ) -> (Vec<Care>, Appetite) {
@@ -144,7 +143,6 @@ pub(super) fn care(
     let (grams, nitrogen) = feed(desk);
     let appetite = Appetite { full: grams * nitrogen / weight::N, from: FED.1, to: FED.0 };
     let mut out = Vec::with_capacity(celsius.len());
-    let loss_20 = libm::sqrt(crate::reference::LOSS_RANGE.0 * crate::reference::LOSS_RANGE.1);
     for (index, warmth) in celsius.iter().enumerate() {
         let date = day(first, index as u64);
         let mut care = Care {
@@ -178,13 +176,6 @@ pub(super) fn care(
         if let Some(correction) = correction {
             corrected(desk, correction, date, &mut care);
         }
-        if let Some(schedule) = schedule {
-            let since = usize::try_from((date - desk.date).num_days()).ok();
-            let level = since.and_then(|i| schedule.levels.get(i)).copied().unwrap_or(0);
-            let kilograms = schedule.releases.get(level as usize).copied().unwrap_or(0.0);
-            care.copper = kilograms * 1000.0 / weight::CU;
-        }
-        care.copper_lost = 1.0 - libm::exp(-loss_20 * libm::pow(LOSS_PER_DEGREE, warmth - 20.0));
         out.push(care);
     }
     (out, appetite)

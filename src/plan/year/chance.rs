@@ -10,12 +10,14 @@ use chrono::NaiveDate;
 
 use super::model::{Model, readings_of};
 use super::{Month, Side, edges};
+use crate::chem::followed::Table;
 use crate::plan::{Assumption, Desk, VolumePlan, kinder};
+use crate::reference::LOSS_RANGE;
 use crate::site::{Reading, Readings};
-use crate::units::table::{DEGREE_GH, DEGREE_KH, MICROSIEMENS, MILLIMETRE, ONE, PERCENT, Unit};
+use crate::units::table::{DEGREE_GH, DEGREE_KH, MICROSIEMENS, MILLIMETRE, ONE, PERCENT, Unit, weight};
 use crate::units::{CarbonateHardness, Length, Ratio, Si};
-use crate::water::air;
-use crate::water::balance::{SOLUTES, Solutes, solute};
+use crate::water::air::{self, CoreWarmth};
+use crate::water::balance::{SOLUTES, Sky, Solutes, solute};
 use crate::water::ensemble::{self, Counted, Doubt, Draw, Given, Habits, Normal, Quantity, Spread};
 use crate::workings::{Figure, Node};
 
@@ -28,7 +30,7 @@ const METER: f64 = 0.02;
 const THREADS: usize = 8;
 
 /// What the members say: the place of numbers that they were counted to.
-const ENSEMBLE: &str = "ensemble (weirbook forecast)";
+pub(super) const ENSEMBLE: &str = "ensemble (weirbook forecast)";
 
 /// How sure the forecast is.
 #[derive(Clone, Debug)]
@@ -126,6 +128,27 @@ fn doubts(desk: &Desk<'_>, readings: &Readings, water: &Solutes, used: f64) -> V
             evened(water, change, conducts)
         }));
     }
+    if let Some(reading) = readings.calcium.as_ref().filter(|r| !r.less_than) {
+        // General hardness has a doubt of its own: what is not calcium is magnesium.
+        let open = left_open(desk, reading, "calcium", 0.0);
+        out.extend(doubt(reading.value.si(), open, |by| {
+            let by = by.clamp(-water[solute::CALCIUM], water[solute::MAGNESIUM]);
+            let mut change = [0.0; SOLUTES];
+            (change[solute::CALCIUM], change[solute::MAGNESIUM]) = (by, -by);
+            change
+        }));
+    }
+    if let Some(reading) = readings.total_copper.as_ref() {
+        // A kit that shows less than its first step leaves all of that step open.
+        let read = reading.value.si();
+        let open = if reading.less_than { (0.0, read) } else { left_open(desk, reading, "total copper", 0.0) };
+        let used = if reading.less_than { 0.0 } else { read };
+        out.extend(doubt(used, open, |by| {
+            let mut change = [0.0; SOLUTES];
+            change[solute::COPPER] = by * 1000.0 / weight::CU;
+            change
+        }));
+    }
     if let Some(reading) = readings.conductivity.as_ref().filter(|r| !r.less_than) {
         let read = MICROSIEMENS.of(reading.value.si());
         let mut salted = *water;
@@ -190,37 +213,64 @@ fn spread(desk: &mut Desk<'_>, model: &Model, volume: &VolumePlan) -> Spread {
         evaporation: (1.0 - either, 1.0 + either),
         pond: doubts(desk, &pond, &model.begin.water(), start),
         supply: doubts(desk, supply, told, told[solute::ALKALINITY]),
+        copper_loss: LOSS_RANGE,
+        copper_efficiency: (1.0, 1.0),
     }
 }
 
-/// Runs the ensemble of a plan, and puts what it says beside the months. `None` when no members are asked for.
-pub(super) fn chance(desk: &mut Desk<'_>, model: &Model, volume: &VolumePlan, months: &mut [Month]) -> Option<Chance> {
-    let draw = desk.draw;
-    if draw.members == 0 || model.sky.is_empty() {
-        return None;
+/// What the possible years are drawn from.
+#[derive(Debug)]
+pub(super) struct Prospect {
+    spread: Spread,
+    normals: Vec<Normal>,
+    table: Table,
+}
+
+impl Prospect {
+    /// Gathers it; `None` when no members are asked for.
+    pub(super) fn gather(desk: &mut Desk<'_>, model: &Model, volume: &VolumePlan) -> Option<Self> {
+        if desk.draw.members == 0 || model.sky.is_empty() {
+            return None;
+        }
+        let normal =
+            |sky: &Sky<CoreWarmth>| Normal { evaporation: sky.evaporation, rain: sky.rain, celsius: sky.celsius };
+        let normals = model.sky.iter().map(normal).collect();
+        Some(Self { spread: spread(desk, model, volume), normals, table: Table::new() })
     }
-    let spread = spread(desk, model, volume);
-    let normals: Vec<Normal> = model
-        .sky
-        .iter()
-        .map(|sky| Normal { evaporation: sky.evaporation, rain: sky.rain, celsius: sky.celsius })
-        .collect();
-    let table = crate::chem::followed::Table::new();
-    let given = Given {
-        setting: &model.setting,
-        chemistry: model.chemistry,
-        table: &table,
-        normals: &normals,
-        care: &model.care,
-        appetite: Some(model.appetite),
-        water: model.begin.water(),
-        filled: model.begin.volume / model.setting.basin.full,
-        window: edges(),
-        spread: &spread,
-    };
-    // How many threads there are changes nothing but the time it takes.
-    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(THREADS);
-    let counted = ensemble::run(&given, draw, threads);
+
+    /// Runs every member under the care of the model as it is now. `copper`: least and most loss at 20 °C, a day, and release over
+    /// what Faraday's law asks for.
+    pub(super) fn count(&mut self, draw: Draw, model: &Model, loss: (f64, f64), efficiency: (f64, f64)) -> Counted {
+        (self.spread.copper_loss, self.spread.copper_efficiency) = (loss, efficiency);
+        let given = Given {
+            setting: &model.setting,
+            chemistry: model.chemistry,
+            table: &self.table,
+            normals: &self.normals,
+            care: &model.care,
+            appetite: Some(model.appetite),
+            water: model.begin.water(),
+            filled: model.begin.volume / model.setting.basin.full,
+            window: edges(),
+            spread: &self.spread,
+        };
+        // How many threads there are changes nothing but the time it takes.
+        let threads = std::thread::available_parallelism().map_or(1, usize::from).min(THREADS);
+        ensemble::run(&given, draw, threads)
+    }
+}
+
+/// Puts what the possible years say beside the months, and sums it up.
+pub(super) fn chance(
+    desk: &mut Desk<'_>,
+    model: &Model,
+    volume: &VolumePlan,
+    prospect: &Prospect,
+    counted: Counted,
+    months: &mut [Month],
+) -> Chance {
+    let draw = desk.draw;
+    let spread = &prospect.spread;
     let last = model.dates.len() - 1;
     for month in months.iter_mut() {
         let until = model.dates.iter().position(|d| *d == month.last).unwrap_or(last);
@@ -228,7 +278,7 @@ pub(super) fn chance(desk: &mut Desk<'_>, model: &Model, volume: &VolumePlan, mo
         let title = format!("Share of possible years out of the window by the end of {name}");
         month.out = Some(share(desk, &counted, until, &format!("year.out-{tag}"), &title, &at));
     }
-    let inputs = inputs(desk, &spread, volume, draw);
+    let inputs = inputs(desk, spread, volume, draw);
     let ends = counted.ranges(Quantity::Hardness).last().unwrap_or_default();
     let mut end = |value: f64, id: &str, (share, nth): (&str, &str), symbol: &str| {
         let equation = format!(
@@ -256,7 +306,7 @@ pub(super) fn chance(desk: &mut Desk<'_>, model: &Model, volume: &VolumePlan, mo
         let [under, over] = Chance::out_by(&counted, day);
         Some((*model.dates.get(day)?, if under > over { Side::Soft } else { Side::Hard }))
     });
-    Some(Chance { draw, last: (low, high), out, by, counted })
+    Chance { draw, last: (low, high), out, by, counted }
 }
 
 /// Members out of the window by the end of a day, over all of them.

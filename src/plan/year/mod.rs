@@ -6,8 +6,10 @@
 mod account;
 mod care;
 mod chance;
+mod copper;
 mod least;
 mod model;
+mod outlook;
 mod past;
 mod sun;
 
@@ -15,20 +17,26 @@ use chrono::{Datelike as _, NaiveDate};
 
 use self::account::{Account, depths, salty};
 pub use self::chance::Chance;
+use self::chance::{ENSEMBLE, Prospect};
+pub use self::copper::{CopperMonth, CopperYear};
 pub use self::least::{
     Bleed, Blend, BlendMonth, BufferRhythm, Changes, Extra, Least, OneChange, Remedy, Size, Trial, TrialEvening, Why,
 };
+pub use self::outlook::{Ahead, Outlook};
 
 use self::model::Model;
 pub use self::past::{Break, Misfit, Number, PastDay, PastPlan};
-use super::{Correction, Desk, Missing, Schedule, VolumePlan, WaterPlan};
-use crate::reference::{ALKALINITY_FLOOR, FISH_FLOOR_ALKALINITY, PH_SWING, WINDOW_HIGH_DKH, WINDOW_LOW_DKH};
+use super::{CopperLimits, Correction, Desk, Missing, Schedule, VolumePlan, WaterPlan};
+use crate::reference::{
+    ALKALINITY_FLOOR, FISH_FLOOR_ALKALINITY, LOSS_RANGE, PH_SWING, WINDOW_HIGH_DKH, WINDOW_LOW_DKH,
+};
 use crate::site::MONTHS;
 use crate::units::table::{DEGREE_KH, KH_MG, LITRE, MICROSIEMENS};
 use crate::units::{
     AmmoniaNitrogen, CarbonateHardness, Conductivity, GeneralHardness, Length, MassConcentration, Ratio, Volume,
 };
 use crate::water::balance::{self, Chemistry as _, Evening, Flow, Ledger, solute};
+use crate::water::ensemble::Counted;
 use crate::water::weather::Method;
 use crate::workings::{Figure, sum};
 
@@ -189,6 +197,8 @@ pub struct YearPlan {
     pub past: Option<PastPlan>,
     /// How far other years come from this one.
     pub chance: Option<Chance>,
+    /// Copper month by month, where a level is set and possible years were counted.
+    pub copper: Option<CopperYear>,
     /// The least that keeps the window, where it is left without.
     pub least: Option<Least>,
 }
@@ -277,33 +287,48 @@ fn course(days: &[Daily]) -> (Course, usize) {
     }
 }
 
-/// The forecast of the twelve months after the last visit that read carbonate hardness. `minerals`: the highest conductivity
-/// there should be, S/m, where there is such a target.
-pub fn forecast(
-    desk: &mut Desk<'_>,
-    volume: &VolumePlan,
-    correction: &Correction,
-    schedule: Option<&Schedule>,
-    minerals: Option<f64>,
-    ions: Option<&WaterPlan>,
-) -> Result<YearPlan, NoYear> {
-    let found = run(desk, volume, correction, schedule, minerals, ions);
-    if let Err(why) = &found {
-        let (what, measure) = why.words();
-        desk.miss(Missing::new(what, measure));
-    }
-    found
+/// What the forecast rests on, gathered before a level is set.
+pub(super) struct Gathered {
+    model: Model,
+    prospect: Option<Prospect>,
+    /// The possible years with the panel at zero.
+    counted: Option<Counted>,
+    /// What they say of every day; none without possible years.
+    pub(super) outlook: Option<Outlook>,
 }
 
-fn run(
+/// Looks at the twelve months after the last visit that read carbonate hardness, with the panel at zero.
+pub(super) fn look_ahead(
     desk: &mut Desk<'_>,
     volume: &VolumePlan,
     correction: &Correction,
-    schedule: Option<&Schedule>,
-    minerals: Option<f64>,
     ions: Option<&WaterPlan>,
-) -> Result<YearPlan, NoYear> {
-    let model = Model::gather(desk, volume, correction, schedule, ions)?;
+) -> Result<Gathered, NoYear> {
+    let model = Model::gather(desk, volume, correction, ions).inspect_err(|why| {
+        let (what, measure) = why.words();
+        desk.miss(Missing::new(what, measure));
+    })?;
+    let mut prospect = Prospect::gather(desk, &model, volume);
+    let counted = prospect.as_mut().map(|prospect| prospect.count(desk.draw, &model, LOSS_RANGE, (1.0, 1.0)));
+    let outlook = counted.as_ref().map(|counted| Outlook::of(&model, counted));
+    Ok(Gathered { model, prospect, counted, outlook })
+}
+
+/// The forecast of these twelve months, under the schedule. Spells that would bring one possible year in ten to stop are taken
+/// out of it. `minerals`: the highest conductivity there should be, S/m, where there is such a target.
+pub(super) fn forecast(
+    desk: &mut Desk<'_>,
+    gathered: Gathered,
+    volume: &VolumePlan,
+    correction: &Correction,
+    mut schedule: Option<&mut Schedule>,
+    limits: Option<&CopperLimits>,
+    minerals: Option<f64>,
+) -> YearPlan {
+    let Gathered { mut model, mut prospect, mut counted, .. } = gathered;
+    if let Some(schedule) = schedule.as_mut() {
+        counted = copper::settle(desk, &mut model, prospect.as_mut(), schedule);
+    }
     let first = model.first;
     let mut days = Vec::with_capacity(YEAR_DAYS);
     let mut ledgers: Vec<Ledger> = Vec::with_capacity(YEAR_DAYS);
@@ -373,10 +398,15 @@ fn run(
         desk.book.publish(leaf.named("year.floor", title, "A_floor", unit).from_source(&PH_SWING))
     });
     let evaporation = depths(desk, &model.sun);
-    let chance = chance::chance(desk, &model, volume, &mut months);
+    let copper = copper::months(desk, &model, schedule.as_deref(), limits, counted.as_ref(), &months);
+    let chance = match (&prospect, counted) {
+        (Some(prospect), Some(counted)) => Some(chance::chance(desk, &model, volume, prospect, counted, &mut months)),
+        _ => None,
+    };
+    let charges: Vec<f64> = ledgers.iter().map(charge_of_copper).collect();
     let mark = minerals.map(|si| MICROSIEMENS.of(si)).filter(|_| salt_over.is_some());
-    let least = least::plan(desk, &model, &days, course, (volume, correction), mark);
-    Ok(YearPlan {
+    let least = least::plan(desk, &model, &charges, &days, course, (volume, correction), mark);
+    YearPlan {
         evaporation,
         supply: side(model.setting.supply[solute::ALKALINITY]),
         first,
@@ -397,7 +427,13 @@ fn run(
         floor,
         past: model.past,
         chance,
+        copper,
         least,
         days,
-    })
+    }
+}
+
+/// Alkalinity that copper brought on a day less what it took, mol.
+fn charge_of_copper(ledger: &Ledger) -> f64 {
+    [Flow::CopperRelease, Flow::CopperLoss].iter().map(|flow| ledger.of(*flow).amounts[solute::ALKALINITY]).sum()
 }

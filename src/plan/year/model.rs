@@ -8,11 +8,12 @@ use super::sun::{Sun, Weather};
 use super::{NoYear, YEAR_DAYS};
 use crate::chem::composition::Closure;
 use crate::plan::{Assumption, Correction, Desk, Schedule, VolumePlan, WaterPlan, kinder};
+use crate::reference::LOSS_RANGE;
 use crate::site::{Depth, Readings, Section, Shape, Visit};
 use crate::units::table::{CELSIUS, DAYS, DEGREE_KH, MICROSIEMENS, ONE, weight};
 use crate::units::{CarbonateHardness, MassConcentration, Ratio, Si as _};
 use crate::water::air::{self, Core, CoreWarmth, Dilute};
-use crate::water::balance::{Care, Chemistry as _, Pond, SOLUTES, Setting, Sky, Solutes, solute};
+use crate::water::balance::{Care, Chemistry as _, Copper, Pond, SOLUTES, Setting, Sky, Solutes, solute};
 use crate::water::basin::{Basin, Part};
 use crate::water::ensemble::Appetite;
 use crate::water::weather::{between_months, middle_day};
@@ -57,7 +58,6 @@ impl Model {
         desk: &mut Desk<'_>,
         volume: &VolumePlan,
         correction: &Correction,
-        schedule: Option<&Schedule>,
         ions: Option<&WaterPlan>,
     ) -> Result<Self, NoYear> {
         let site = desk.site;
@@ -156,6 +156,7 @@ impl Model {
             splash: losses.splash.as_ref().map_or(0.0, |s| s.value.si() * DAYS.size),
             supply,
             rain: [0.0; SOLUTES],
+            copper: Copper::KEPT,
         };
         let known =
             past::Known { weather: &weather, setting: &setting, chemistry: &chemistry, warmth: &warmth, parts: &parts };
@@ -191,8 +192,8 @@ impl Model {
                 }
             })
             .collect();
-        let (care, appetite) =
-            care(desk, Some(correction), schedule, dates.first().copied().unwrap_or(first), &celsius);
+        let (care, appetite) = care(desk, Some(correction), dates.first().copied().unwrap_or(first), &celsius);
+        setting.copper.loss = libm::sqrt(LOSS_RANGE.0 * LOSS_RANGE.1);
         let lowered = care.first().and_then(|c| c.lowered).unwrap_or(1.0);
         let begin = Pond::of(setting.basin.full * lowered, &water);
         Ok(Self {
@@ -209,6 +210,18 @@ impl Model {
             start,
             past,
         })
+    }
+}
+
+impl Model {
+    /// Puts the panel's level on each day into what is done, and how fast the water loses copper at 20 °C, a day.
+    pub(super) fn set_panel(&mut self, schedule: &Schedule) {
+        self.setting.copper.loss = libm::sqrt(schedule.loss_range.0 * schedule.loss_range.1);
+        for (date, care) in self.dates.iter().zip(&mut self.care) {
+            let level = schedule.level_on(*date).unwrap_or(0);
+            let kilograms = schedule.releases.get(level as usize).copied().unwrap_or(0.0);
+            care.copper = kilograms * 1000.0 / weight::CU;
+        }
     }
 }
 

@@ -15,7 +15,7 @@ use self::tally::{Brackets, Tally};
 pub use self::tally::{Counted, Range};
 pub use self::weather::{Habits, Normal, Year};
 use super::air::{Core, Followed};
-use super::balance::{self, Care, Chemistry as _, Pond, Setting, Sky, Solutes, solute};
+use super::balance::{self, Care, Chemistry as _, Copper, Pond, Setting, Sky, Solutes, solute};
 use crate::chem::followed::Table;
 
 /// What is counted of every day, in order.
@@ -45,10 +45,14 @@ pub enum Quantity {
     Ph,
     /// Of the water, °C.
     Temperature,
+    /// Calcium, mol/m³.
+    Calcium,
+    /// Total copper, mol/m³.
+    Copper,
 }
 
 /// How many quantities are counted.
-pub const QUANTITIES: usize = Quantity::Temperature as usize + 1;
+pub const QUANTITIES: usize = Quantity::Copper as usize + 1;
 
 /// A day's values in the order of [`Quantity`].
 pub type Values = [f64; QUANTITIES];
@@ -113,13 +117,25 @@ pub struct Spread {
     pub pond: Vec<Doubt>,
     /// What those of the supply do.
     pub supply: Vec<Doubt>,
+    /// Least and most loss of copper a day at 20 °C, taken evenly in its logarithm: nobody knows its size.
+    pub copper_loss: (f64, f64),
+    /// Least and most release of copper, over what Faraday's law asks for.
+    pub copper_efficiency: (f64, f64),
 }
 
 impl Spread {
-    /// None at all, for a basin that holds so much.
+    /// None at all, for a basin that holds so much and loses its copper so.
     #[must_use]
-    pub fn none(full: f64) -> Self {
-        Self { weather: None, volume: (full, full), evaporation: (1.0, 1.0), pond: Vec::new(), supply: Vec::new() }
+    pub fn none(full: f64, copper: Copper) -> Self {
+        Self {
+            weather: None,
+            volume: (full, full),
+            evaporation: (1.0, 1.0),
+            pond: Vec::new(),
+            supply: Vec::new(),
+            copper_loss: (copper.loss, copper.loss),
+            copper_efficiency: (copper.efficiency, copper.efficiency),
+        }
     }
 }
 
@@ -180,6 +196,13 @@ pub fn member(given: &Given<'_>, seed: u64, number: u32, mut each: impl FnMut(us
     }
     possible(&mut water);
     possible(&mut setting.supply);
+    let (slow, fast) = spread.copper_loss;
+    let loss = if slow < fast && slow > 0.0 {
+        libm::exp(between((libm::log(slow), libm::log(fast)), year.even()))
+    } else {
+        slow
+    };
+    setting.copper = Copper { efficiency: between(spread.copper_efficiency, year.even()), loss };
     let chemistry = Followed::new(given.chemistry, given.table);
     let mut pond = Pond::of(full * given.filled, &water);
     for (index, (normal, care)) in given.normals.iter().zip(given.care).enumerate() {
@@ -209,6 +232,8 @@ pub fn member(given: &Given<'_>, seed: u64, number: u32, mut each: impl FnMut(us
                 conductivity,
                 ph,
                 celsius,
+                water[solute::CALCIUM],
+                water[solute::COPPER],
             ],
         );
     }

@@ -463,6 +463,7 @@ fn few_sizes(largest: f64, system: System) -> Option<f64> {
 pub(super) fn plan(
     desk: &mut Desk<'_>,
     model: &Model,
+    charges: &[f64],
     days: &[Daily],
     course: Course,
     (volume, correction): (&VolumePlan, &Correction),
@@ -483,7 +484,7 @@ pub(super) fn plan(
     let low = low.named("year.least-low", "Lowest carbonate hardness that is planned for", "K_keep,low", &DEGREE_KH);
     let high =
         high.named("year.least-high", "Highest carbonate hardness that is planned for", "K_keep,high", &DEGREE_KH);
-    let trial = Trial::new(model);
+    let trial = Trial::new(model, charges);
     let bench = Bench {
         lines: kernel::lines(&trial.setting, &trial.sky, &trial.care, trial.begin, &[]),
         trial,

@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 
 use crate::plan::year::model::Model;
 use crate::water::air::{Core, CoreWarmth};
-use crate::water::balance::{self, Care, Flow, Moved, Pond, Setting, Sky, Solutes, Witness, solute};
+use crate::water::balance::{self, Care, Copper, Flow, Moved, Pond, Setting, Sky, Solutes, Witness, solute};
 
 /// All that a run of the balance needs, to try a schedule on it: by the planning, and once more by the safety check.
 #[derive(Clone, Debug)]
@@ -64,15 +64,23 @@ impl Witness for Fallen {
 }
 
 impl Trial {
-    pub(super) fn new(model: &Model) -> Self {
-        Self {
+    /// `charges`: alkalinity that copper brought on each day of the forecast less what it took, mol. Copper itself is left
+    /// out here: how much there is hangs on the water, and the days of the search are straight.
+    pub(super) fn new(model: &Model, charges: &[f64]) -> Self {
+        let mut trial = Self {
             dates: model.dates.clone(),
             setting: model.setting.clone(),
             chemistry: model.chemistry,
             sky: model.sky.clone(),
             care: model.care.clone(),
             begin: model.begin,
+        };
+        trial.setting.copper = Copper::KEPT;
+        for (care, charge) in trial.care.iter_mut().zip(charges) {
+            care.copper = 0.0;
+            care.charge = *charge;
         }
+        trial
     }
 
     /// One day of the pond, with what is added on it; `None` beyond the last.

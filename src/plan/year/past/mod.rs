@@ -324,7 +324,7 @@ pub(super) fn look_back<'a>(desk: &mut Desk<'a>, known: &Known<'_, 'a>) -> Optio
             warmth: known.chemistry.at(*celsius),
         })
         .collect();
-    let (done, _) = care(desk, None, None, first, &celsius);
+    let (done, _) = care(desk, None, first, &celsius);
     let marks: Vec<Mark> = visits
         .iter()
         .map(|(visit, reading)| {
