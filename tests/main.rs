@@ -3,6 +3,7 @@ mod archive;
 mod balance;
 mod chem;
 mod complaints;
+mod copper;
 mod correction;
 mod decisions;
 mod demos;

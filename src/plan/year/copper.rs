@@ -170,11 +170,12 @@ pub(super) fn months(
             desk.draw.members,
         );
         let most = most.named(format!("copper.most-{tag}"), &title, &format!("C_90,{at}"), &COPPER);
+        let stop = desk.book.publish(stop);
         found.push(CopperMonth {
             days: (first.1, last.1),
             levels: (usual, highest),
             most: desk.book.publish(most),
-            stop: desk.book.publish(stop),
+            stop,
         });
     }
     let visit = desk.site.next_visit.as_ref().map(|visit| visit.value);
