@@ -9,8 +9,9 @@ use proptest::prelude::*;
 use weirbook::diag::{Severity, Text};
 use weirbook::document::{Edition, Source, Templates, compose};
 use weirbook::drawing::{
-    CopperChart, Floor, Gauge, LevelStrip, Limit, Log, Panel, Point, Said, SectionSketch, SketchPart, Stairs, Ticks,
-    YearStrip, copper_chart, day_centres, gauge, level_strip, log, section_sketch, staircase, text_width, year_strip,
+    Bars, Beside, CopperChart, Floor, Gauge, LevelStrip, Limit, Log, Panel, Point, Said, SectionSketch, SketchPart,
+    Stairs, Ticks, YearStrip, beside, copper_chart, day_centres, gauge, level_strip, log, section_sketch, staircase,
+    text_width, year_strip,
 };
 use weirbook::page::display::Draw;
 use weirbook::page::style::{Paper, Sheet, Style};
@@ -277,6 +278,15 @@ proptest! {
             width, height, first, low, middle, high, stop, watch, stops, axis, note, title, alternative: String::new(),
         };
         sound(&copper_chart(&chart, fonts()), REACH)?;
+    }
+
+    #[test]
+    fn two_charts_side_by_side_are_sound(
+        width in width(), title in lines(),
+        charts in prop::array::uniform2((words(), prop::collection::vec((words(), value(), said()), 0..3), prop::option::of((value(), said())))),
+    ) {
+        let charts = charts.map(|(title, rows, limit)| Bars { title, rows, limit });
+        sound(&beside(&Beside { width, charts, title, alternative: String::new() }, fonts()), REACH)?;
     }
 
     #[test]

@@ -6,6 +6,7 @@
 //! the workings, set in the number column.
 
 mod aloud;
+mod bars;
 mod checks;
 mod drawings;
 mod least;

@@ -560,7 +560,12 @@ pub const NAMES: &[Name] = &[
 
     Name("bars",                        Kind::Part,   "what is left of the bars; absent if unknown"),
     Name("bars.use",                    Kind::Figure, "what the schedule uses of them in a year; absent if unknown"),
-    Name("bars.life",                   Kind::Figure, "how long they last; absent if unknown"),
+    Name("bars.life",                   Kind::Figure, "how long they last with every spell used; absent if unknown"),
+    Name("bars.life_most",              Kind::Figure, "how long with none used; absent if unknown, or where the words are the same"),
+    Name("bars.inspect",                Kind::Figure, "the day by which to look at them; absent if unknown"),
+    Name("bars.order",                  Kind::Figure, "the day to order new ones; absent if unknown or decades away"),
+    Name("bars.order_now",              Kind::Flag,   "whether that day has come"),
+    Name("bars.full",                   Kind::Flag,   "whether the drawing `full-output` has something to show"),
     Name("bars.witness",                Kind::Part,   "what their weight tells; absent if they were not weighed twice"),
     Name("bars.witness.from",           Kind::Text,   "the first weighing"),
     Name("bars.witness.to",             Kind::Text,   "the last weighing"),

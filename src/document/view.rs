@@ -14,7 +14,7 @@ use super::{Edition, Source};
 use crate::plan::{Act, ChangePlan, Judged, LossOrigin, ReadingRow, Side, When, Word};
 use crate::reference::{CITATIONS, Purpose, SUBSTANCES};
 use crate::site::{AnimalKind, Country, Destination, PhotoPart, SupplyKind};
-use crate::units::table::{self, DAYS, YEARS};
+use crate::units::table::{self, DAYS};
 use crate::units::{Digits, Si, System, plain};
 use crate::workings::{Figure, Way};
 
@@ -36,7 +36,7 @@ pub(super) fn marks<'s>(lines: &Lines, ids: impl IntoIterator<Item = &'s str>) -
 }
 
 /// A figure: its words and its mark.
-fn figure<Q: Si>(lines: &Lines, figure: &Figure<Q>, text: String) -> Value {
+pub(super) fn figure<Q: Si>(lines: &Lines, figure: &Figure<Q>, text: String) -> Value {
     figure_with(lines, figure.id(), text)
 }
 
@@ -286,7 +286,7 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     );
     view.insert("year", super::year::view(source, reader, lines));
     view.insert("past", super::past::view(source, reader, lines).unwrap_or(Value::from(())));
-    view.insert("bars", bars(source, reader, lines).unwrap_or(Value::from(())));
+    view.insert("bars", super::bars::view(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("bars_place", site.bars.as_ref().and_then(|b| b.place.clone()).into());
     view.insert(
         "answer",
@@ -841,54 +841,6 @@ fn diagnosis(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Valu
             "rate" => figure(lines, by_bucket, reader.flow(by_bucket.si())),
         },
         "notch" => map! { "head" => head, "rate" => figure(lines, by_notch, reader.flow(by_notch.si())) },
-    })
-}
-
-fn bars(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
-    let bars = &source.plan.bars;
-    if bars.wear.is_none() && bars.witness.is_none() {
-        return None;
-    }
-    // A bar loses little: more decimals than a dose has.
-    let (unit, places, yearly) = match source.plan.system {
-        System::Us => (&table::OUNCE, 2, &table::OUNCES_PER_YEAR),
-        _ => (&table::GRAM, 1, &table::GRAMS_PER_YEAR),
-    };
-    let number = |f: &Figure<crate::units::Mass>| plain(f.in_unit(unit), Digits::Places(places));
-    let mass = |f: &Figure<crate::units::Mass>| figure(lines, f, format!("{}\u{a0}{}", number(f), unit.symbol));
-    Some(map! {
-        "use" => bars.wear.as_ref().map(|(rate, _)| {
-            figure(lines, rate, format!("{}\u{a0}{}", plain(rate.in_unit(yearly), Digits::Significant(2)), unit.symbol))
-        }),
-        "life" => bars.wear.as_ref().and_then(|(_, life)| life.as_ref()).map(|l| {
-            let years = l.in_unit(&YEARS);
-            let words = if years >= 20.0 {
-                "more than 20\u{a0}years".to_owned()
-            } else if years >= 2.0 {
-                format!("about {}\u{a0}years", plain(libm::floor(years), Digits::Places(0)))
-            } else {
-                format!("about {}\u{a0}months", plain(libm::floor(years * 12.0), Digits::Places(0)))
-            };
-            figure(lines, l, words)
-        }),
-        "witness" => bars.witness.as_ref().map(|w| map! {
-            "from" => reader.day_year(w.days.0), "to" => reader.day_year(w.days.1),
-            "lost" => mass(&w.lost),
-            "least" => figure(lines, &w.explained_least, number(&w.explained_least)),
-            "most" => mass(&w.explained_most),
-            "one" => w.explained_least.si() >= w.explained_most.si() * 0.95,
-            "more" => w.lost.si() > w.explained_most.si() * 1.2 + 2e-3,
-            "less" => w.lost.si() < w.explained_least.si() * 0.8 - 2e-3,
-            "gap" => w.gap.as_ref().map(|g| map! {
-                "from" => reader.day(g.days.0), "to" => reader.day_year(g.days.1), "left" => g.left,
-                "lost" => mass(&g.lost), "explained" => mass(&g.explained),
-                "found" => g.found.as_ref().map(|(level, _)| *level),
-                "days" => g.found.as_ref().map(|(_, days)| {
-                    let count = plain(days.in_unit(&DAYS), Digits::Places(0));
-                    figure(lines, days, format!("about {count}\u{a0}days"))
-                }),
-            }),
-        }),
     })
 }
 

@@ -5,6 +5,7 @@
 //! but for the round numbers of an axis ([`Ticks`]). Whatever the input, no label meets another and everything stays in
 //! the box, widened by the label column at the left and the number column at the right.
 
+mod beside;
 mod canvas;
 mod gauge;
 mod log;
@@ -14,6 +15,7 @@ mod stairs;
 mod water_year;
 mod year;
 
+pub use beside::{Bars, Beside, beside};
 pub use canvas::{Said, text_width};
 pub use gauge::{Gauge, gauge};
 pub use log::{Limit, Log, Panel, Point, log};

@@ -26,7 +26,7 @@ pub use crate::water::past::Tracer;
 pub use crate::water::weather::Method;
 pub use actions::{Act, Action, When};
 pub use assumptions::{Assumption, Missing};
-pub use bars::{Bars, Gap, Witness};
+pub use bars::{Bars, Full, Gap, Life, Wear, Witness};
 pub use copper::{CopperLimits, DayLimits, LossOrigin};
 pub use correction::{BufferPlan, CalciumPlan, ChangePlan, ChangeReason, Correction, Followed, Joint, SaltPlan};
 pub use diagnosis::{Cell, Diagnosis, Ranked, Shortfall, Wanted};
@@ -246,7 +246,7 @@ pub fn decide(
     let year = gathered.map(|gathered| {
         year::forecast(&mut desk, gathered, &volume, &correction, schedule.as_mut(), limits.as_ref(), minerals)
     });
-    let bars = bars::bars(&mut desk, schedule.as_ref());
+    let bars = bars::bars(&mut desk, &volume, schedule.as_ref());
     let flow = volume::flow(&mut desk, &volume);
     let emergency = correction::emergency(&mut desk, &volume);
     let panel_answer = diagnosis::last_answer(&desk);

@@ -5,7 +5,7 @@ mod loss;
 mod spell;
 
 use chrono::NaiveDate;
-use uom::si::f64::MassRate;
+use uom::si::f64::{Frequency, MassRate};
 
 use self::days::{Calendar, Resting, Shape};
 pub use self::days::{Day, place};
@@ -99,6 +99,8 @@ pub struct Schedule {
     pub path: CopperPath,
     /// The two constants of the kinder corner, for the safety check: loss 1/day at 8 °C.
     pub loss_kinder: f64,
+    /// The same as a figure.
+    pub loss_cold: Figure<Frequency>,
     /// Release a day at each level, kg.
     pub releases: Vec<f64>,
     /// Copper the first day starts from, kg/m³.
@@ -389,6 +391,7 @@ pub fn choose(
         days: calendar.days,
         path,
         loss_kinder: kinder.loss,
+        loss_cold: least,
         releases,
         start: start_now,
     })
