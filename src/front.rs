@@ -1,5 +1,6 @@
 //! The front door: site text + log text -> plan; plan + edition -> PDF bytes.
 
+mod limits;
 mod look;
 
 use std::sync::OnceLock;
@@ -48,6 +49,8 @@ pub struct Job {
     weather_text: Option<Text>,
     /// The workings as JSON. Written when the first edition is made: all editions carry the same.
     workings: OnceLock<String>,
+    /// The workings as a spreadsheet, likewise.
+    spreadsheet: OnceLock<Vec<u8>>,
 }
 
 /// Reads and plans. The second value holds every complaint, in both texts; the job is `None` when one of them is an error.
@@ -100,6 +103,7 @@ pub fn prepare_with_weather(
                 log_text,
                 weather_text,
                 workings: OnceLock::new(),
+                spreadsheet: OnceLock::new(),
             };
             (Some(job), complaints)
         }
@@ -199,23 +203,43 @@ pub fn set(
     }
 }
 
+/// The workings as a spreadsheet with live formulas.
+///
+/// # Errors
+/// When it cannot be written, such as with more lines than a sheet has rows.
+pub fn spreadsheet(job: &Job) -> Result<&[u8], Diagnostic> {
+    if let Some(bytes) = job.spreadsheet.get() {
+        return Ok(bytes);
+    }
+    let heading = crate::sheet::Heading {
+        site: job.site.name.clone(),
+        date: job.plan.date,
+        program: format!("weirbook {}", env!("CARGO_PKG_VERSION")),
+    };
+    let bytes = crate::sheet::xlsx(&job.plan.book, &heading, &limits::rows(&job.plan.checks))
+        .map_err(|e| Diagnostic::error("no-spreadsheet", None, format!("the spreadsheet could not be written: {e}")))?;
+    Ok(job.spreadsheet.get_or_init(|| bytes))
+}
+
 /// What travels inside every edition: what the plan was made from, and its workings for other programs.
 fn enclosed(job: &Job) -> Result<Vec<Attachment>, Diagnostic> {
-    let file = |name: &str, media_type: &str, words: &str, description: &str, relationship: &str| Attachment {
+    let file = |name: &str, media_type: &str, bytes: &[u8], description: &str, relationship: &str| Attachment {
         name: name.to_owned(),
         media_type: media_type.to_owned(),
-        bytes: words.as_bytes().to_vec(),
+        bytes: bytes.to_vec(),
         description: description.to_owned(),
         relationship: relationship.to_owned(),
     };
     let site = &job.site_text;
-    let mut files = vec![file(&site.name, "application/toml", &site.words, "The site file of this plan", "Source")];
+    let words = "The site file of this plan";
+    let mut files = vec![file(&site.name, "application/toml", site.words.as_bytes(), words, "Source")];
     if let Some(log) = &job.log_text {
-        files.push(file(&log.name, "text/csv", &log.words, "The log of readings this plan rests on", "Data"));
+        let words = "The log of readings this plan rests on";
+        files.push(file(&log.name, "text/csv", log.words.as_bytes(), words, "Data"));
     }
     if let Some(weather) = &job.weather_text {
         let words = "The weather the forecast of this plan rests on";
-        files.push(file(&weather.name, "text/csv", &weather.words, words, "Data"));
+        files.push(file(&weather.name, "text/csv", weather.words.as_bytes(), words, "Data"));
     }
     let workings = match job.workings.get() {
         Some(workings) => workings,
@@ -228,8 +252,15 @@ fn enclosed(job: &Job) -> Result<Vec<Attachment>, Diagnostic> {
     files.push(file(
         "workings.json",
         "application/json",
-        workings,
+        workings.as_bytes(),
         "Every published number with its workings",
+        "Supplement",
+    ));
+    files.push(file(
+        "workings.xlsx",
+        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+        spreadsheet(job)?,
+        "The workings as a spreadsheet with live formulas",
         "Supplement",
     ));
     Ok(files)

@@ -24,5 +24,5 @@ pub mod units;
 pub mod water;
 pub mod workings;
 
-pub use front::{Choices, Job, prepare, prepare_with_weather, render, set};
+pub use front::{Choices, Job, prepare, prepare_with_weather, render, set, spreadsheet};
 pub use supplies::{Shipped, Supplies};

@@ -536,5 +536,10 @@ fn site_file_log_and_workings_come_back_whole() {
         let figures: serde_json::Value = serde_json::from_str(&workings).unwrap();
         assert!(figures.as_array().is_some_and(|list| list.len() > 10), "{}: not the workings", pdf.name);
         assert!(figures[0]["id"].is_string(), "{}: not figures", pdf.name);
+        let (_, sheet) = found.iter().find(|(name, _)| name == "workings.xlsx").unwrap();
+        assert_eq!(name_of(sheet.get(b"AFRelationship").ok()), b"Supplement");
+        let rows = crate::sheet::line_ids(&plain(embedded(pdf, sheet).unwrap()));
+        let ids: Vec<&str> = figures.as_array().unwrap().iter().filter_map(|figure| figure["id"].as_str()).collect();
+        assert_eq!(rows, ids, "{}: the spreadsheet inside has other lines", pdf.name);
     }
 }

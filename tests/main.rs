@@ -27,6 +27,7 @@ mod ponds;
 mod program;
 mod published;
 mod second;
+mod sheet;
 mod specimen;
 mod style;
 mod templates;

@@ -304,6 +304,32 @@ fn figures_are_the_same_in_every_form() {
 }
 
 #[test]
+fn figures_go_into_a_file_when_one_is_named_and_a_spreadsheet_into_a_pipe_as_it_is() {
+    let bench = Bench::with_demo("quoyle-end");
+    let run = bench.done(&["figures", "site.toml", "--format", "xlsx", "-o", "out/workings.xlsx"]);
+    assert!(run.out.starts_with("wrote") && run.out.contains("workings.xlsx"), "{}", run.out);
+    let bytes = bench.bytes("out/workings.xlsx");
+    assert!(bytes.starts_with(b"PK"), "not a spreadsheet");
+    // Another process, into a pipe: the same bytes.
+    let piped = bench.command(&["figures", "site.toml", "--format", "xlsx"]).output().unwrap();
+    assert_eq!((piped.status.code(), piped.stdout == bytes), (Some(0), true), "the pipe has another spreadsheet");
+    for format in ["json", "csv", "text"] {
+        let printed = bench.done(&["figures", "site.toml", "--format", format]).out;
+        bench.done(&["figures", "site.toml", "--format", format, "-o", "figures"]);
+        assert_eq!(bench.bytes("figures"), printed.as_bytes(), "{format}");
+    }
+    // A folder is no file, and what is there stays.
+    let run = bench.weirbook(&["figures", "site.toml", "--format", "xlsx", "-o", "out"]);
+    assert_eq!(run.code, 1, "{}", run.err);
+    assert!(run.err.contains("is a folder") && run.err.contains("workings.xlsx"), "{}", run.err);
+    no_panic(&run);
+    let run = bench.weirbook(&["figures", "site.toml", "--format", "xlsx", "-o", "figures/workings.xlsx"]);
+    assert_eq!(run.code, 1, "{}", run.err);
+    assert!(run.err.contains("could not be written"), "{}", run.err);
+    assert_eq!(fs::read_dir(bench.path("out")).unwrap().count(), 1, "a half-written file is left");
+}
+
+#[test]
 fn the_forecast_is_the_same_in_both_forms() {
     let bench = Bench::with_demo("quoyle-end");
     let csv = bench.done(&["forecast", "site.toml"]).out;

@@ -128,6 +128,28 @@ fn a_residual_that_is_no_number_is_no_solution() {
 }
 
 #[test]
+fn a_value_that_does_not_close_its_equation_is_no_solution() {
+    let root = |value: f64| {
+        let solved = Figure::<Ratio>::solved(Ratio::from_si(value), "x² = 2", vec![], 0.0, 5);
+        solved.closing(|x| x * x / leaf(2.0) - leaf(1.0))
+    };
+    let found = root(std::f64::consts::SQRT_2);
+    let Expr::Solved { closing: Some(closing), .. } = &found.node().expr else { panic!("its equation is not kept") };
+    assert!(closing.left.si.abs() < 1e-15);
+    assert!(tree_agrees(found.node()).is_ok());
+    // An equation that the value does not close is not the one that was solved, and is not kept.
+    assert!(matches!(root(1.5).node().expr, Expr::Solved { closing: None, .. }));
+    // One that was kept for another value is noticed.
+    let spoilt = |si: f64| {
+        let (equation, closing) = ("x² = 2".to_owned(), Some(closing.clone()));
+        let expr = Expr::Solved { equation, inputs: vec![], residual: 0.0, iterations: 5, closing };
+        tree_agrees(&Rc::new(Node { name: None, expr, si, cited: Vec::new(), remarks: Vec::new() }))
+    };
+    assert!(spoilt(std::f64::consts::SQRT_2).is_ok());
+    assert!(spoilt(1.5).is_err());
+}
+
+#[test]
 fn every_line_of_the_demos_bears_it() {
     for (id, ..) in DEMOS {
         let book = job(id).plan.book;

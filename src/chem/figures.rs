@@ -3,6 +3,7 @@
 use std::rc::Rc;
 
 use super::conductance;
+use super::equations;
 use super::solution::Water;
 use super::speciation::{Refusal, State};
 use crate::reference::chemistry::{CALCITE, COPPER};
@@ -29,9 +30,10 @@ pub fn conductivity_gained(
 ) -> Result<Figure<Conductivity>, Refusal> {
     let [id, title, symbol] = names;
     let state = after.at(25.0).closed()?;
-    let gained = conductance::conductivity(&state) - before.conductivity_25()?;
-    let value = Conductivity::from_si(MICROSIEMENS.si(gained));
+    let first = before.conductivity_25()?;
+    let value = Conductivity::from_si(MICROSIEMENS.si(conductance::conductivity(&state) - first));
     let figure = Figure::solved(value, CONDUCTIVITY, inputs, state.residual, state.iterations);
+    let figure = figure.closing(|gained| equations::conductivity(gained, first, &state, id));
     Ok(figure.named(id, title, symbol, &MICROSIEMENS).from_source(&IONIC_CONDUCTIVITY))
 }
 
@@ -40,6 +42,7 @@ pub fn conductivity_gained(
 pub fn found(names: [&str; 3], value: Conductivity, state: &State, inputs: Vec<Rc<Node>>) -> Figure<Conductivity> {
     let [id, title, symbol] = names;
     let figure = Figure::solved(value, CONDUCTIVITY, inputs, state.residual, state.iterations);
+    let figure = figure.closing(|found| equations::conductivity(found, 0.0, state, id));
     figure.named(id, title, symbol, &MICROSIEMENS).from_source(&IONIC_CONDUCTIVITY)
 }
 
@@ -79,6 +82,7 @@ pub fn end<Q: Si>(
 pub fn ph(names: [&str; 3], value: f64, state: &State, inputs: Vec<Rc<Node>>) -> Figure<Ph> {
     let [id, title, symbol] = names;
     let figure = Figure::solved(Ph::from_si(value), ALKALINITY, inputs, state.residual.abs(), state.iterations);
+    let figure = figure.closing(|ph| equations::alkalinity(ph, state, id));
     figure.named(id, title, symbol, &ONE).from_source(&CARBONATE_CONSTANTS)
 }
 
@@ -95,6 +99,7 @@ pub fn lime(names: [&str; 3], state: &State, inputs: Vec<Rc<Node>>) -> Option<Fi
     let value = state.saturation(CALCITE)?;
     let equation = "10^SI = a(Ca)·a(CO₃) / K, lime";
     let figure = Figure::solved(Ratio::from_si(value), equation, inputs, state.residual, state.iterations);
+    let figure = figure.closing(|index| equations::lime(index, state, id));
     Some(figure.named(id, title, symbol, &ONE).from_source(&CARBONATE_CONSTANTS))
 }
 
@@ -109,5 +114,6 @@ pub fn free_copper(names: [&str; 3], state: &State, inputs: Vec<Rc<Node>>) -> Op
     let share = state.of(COPPER) / total;
     let equation = "f = [Cu] / ([Cu] + Σ of its pairs with OH, CO₃, HCO₃, SO₄ and Cl)";
     let figure = Figure::solved(Ratio::from_si(share), equation, inputs, state.residual, state.iterations);
+    let figure = figure.closing(|share| equations::free_copper(share, state, id));
     Some(figure.named(id, title, symbol, &PERCENT).from_source(&COPPER_REVIEWED))
 }

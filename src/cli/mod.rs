@@ -12,6 +12,7 @@ mod pixels;
 mod terminal;
 mod water;
 
+use std::io::IsTerminal as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -26,11 +27,11 @@ use crate::plan::Word;
 use crate::supplies::{Shipped, Supplies};
 use crate::units::System;
 use crate::water::ensemble::{Draw, USUAL};
-use crate::{prepare_with_weather, render, sheet, site};
+use crate::{prepare_with_weather, render, sheet, site, spreadsheet};
 
 pub use files::Folder;
 use files::Unreadable;
-use terminal::{attend, fail, fault, say_line, show, tell};
+use terminal::{attend, fail, fault, say_bytes, say_line, show, tell};
 
 macro_rules! say {
     ($($words:tt)*) => { say_line(format_args!($($words)*)) };
@@ -95,13 +96,18 @@ enum Command {
         folder: PathBuf,
     },
     /// Prints every published number with its workings.
-    #[command(after_help = "Example:\n  weirbook figures demo-sites/quoyle-end/site.toml --format json")]
+    #[command(
+        after_help = "Examples:\n  weirbook figures demo-sites/quoyle-end/site.toml --format json\n  weirbook figures site.toml --format xlsx -o workings.xlsx\n\nIn the spreadsheet every arithmetic figure is a live formula over named cells: change an input, and see what follows."
+    )]
     Figures {
         #[command(flatten)]
         input: Input,
         /// How to print them.
         #[arg(long, value_enum, default_value_t = Format::Text)]
         format: Format,
+        /// File to write them into; standard output without it.
+        #[arg(short, long, value_name = "FILE")]
+        output: Option<PathBuf>,
     },
     /// Works out one water, or a table of waters, without a site file.
     #[command(after_help = water::HELP)]
@@ -173,6 +179,8 @@ enum Format {
     Json,
     /// One figure a row.
     Csv,
+    /// A spreadsheet with live formulas.
+    Xlsx,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -207,7 +215,7 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> ExitCode
         Command::Check { input, words } => check(&input, &words),
         Command::Templates { folder, replace } => templates(&folder, replace),
         Command::New { folder } => new(&folder),
-        Command::Figures { input, format } => figures(&input, format),
+        Command::Figures { input, format, output } => figures(&input, format, output.as_deref()),
         Command::Water(arguments) => water::run(&arguments),
         Command::Forecast { input, format, members, seed } => water_year(&input, format, Draw { members, seed }),
     }
@@ -489,35 +497,73 @@ fn templates(folder: &Path, replace: bool) -> ExitCode {
     ExitCode::SUCCESS
 }
 
-fn figures(input: &Input, format: Format) -> ExitCode {
+fn figures(input: &Input, format: Format, output: Option<&Path>) -> ExitCode {
+    let terminal = output.is_none() && matches!(format, Format::Xlsx) && std::io::stdout().is_terminal();
+    if terminal {
+        let said = "a spreadsheet is no text, and a terminal cannot show it";
+        let hint = "name a file for it, such as `-o workings.xlsx`";
+        return fail(2, Diagnostic::error("no-file-named", None, said).hint(hint));
+    }
+    if let Some(folder) = output.filter(|path| path.is_dir()) {
+        let said = format!("`{}` is a folder, and the figures could not be written into it", folder.display());
+        let hint = format!("`-o` names a file, such as `{}`", folder.join("workings.xlsx").display());
+        return fail(1, Diagnostic::error("no-file", None, said).hint(hint));
+    }
     let run = match read(input, None, None) {
         Ok(run) => run,
         Err(code) => return code,
     };
     let Some(job) = &run.job else { return ExitCode::from(2) };
-    match format {
+    let text = match format {
+        Format::Xlsx => {
+            return match spreadsheet(job) {
+                Ok(bytes) => hand_out(bytes, output),
+                Err(complaint) => fail(1, complaint),
+            };
+        }
         Format::Json => match serde_json::to_string_pretty(&job.plan.book.json()) {
-            Ok(text) => say!("{text}"),
+            Ok(text) => text,
             Err(error) => return fail(1, Diagnostic::error("no-json", None, error.to_string())),
         },
         Format::Csv => match sheet::csv(&job.plan.book) {
-            Ok(text) => say!("{}", text.trim_end()),
+            Ok(text) => text.trim_end().to_owned(),
             Err(error) => return fail(1, Diagnostic::error("no-csv", None, error.to_string())),
         },
-        Format::Text => {
-            for line in job.plan.book.lines() {
-                say!("{:>3}  {}  [{}]", line.number, line.title, line.id);
-                say!("     {}", line.equation_text());
-                say!("     = {}", line.keyed_text());
-                say!("     = {} {}", line.result, line.unit.symbol);
-                let sources: Vec<String> =
-                    line.citations().iter().map(|c| format!("{} ({}, {})", c.short, c.id, c.status.words())).collect();
-                if !sources.is_empty() {
-                    say!("     {}", sources.join("; "));
-                }
-            }
+        Format::Text => figures_text(job),
+    };
+    // No-break spaces are for the page; whoever reads or searches this types ordinary ones.
+    hand_out(format!("{text}\n").replace(['\u{a0}', '\u{202f}'], " ").as_bytes(), output)
+}
+
+/// Every line to read.
+fn figures_text(job: &Job) -> String {
+    let mut out = Vec::new();
+    for line in job.plan.book.lines() {
+        out.push(format!("{:>3}  {}  [{}]", line.number, line.title, line.id));
+        out.push(format!("     {}", line.equation_text()));
+        out.push(format!("     = {}", line.keyed_text()));
+        out.push(format!("     = {} {}", line.result, line.unit.symbol));
+        let sources: Vec<String> =
+            line.citations().iter().map(|c| format!("{} ({}, {})", c.short, c.id, c.status.words())).collect();
+        if !sources.is_empty() {
+            out.push(format!("     {}", sources.join("; ")));
         }
     }
+    out.join("\n")
+}
+
+/// Into the file that was named, whole or not at all; else on standard output.
+fn hand_out(bytes: &[u8], output: Option<&Path>) -> ExitCode {
+    let Some(path) = output else {
+        say_bytes(bytes);
+        return ExitCode::SUCCESS;
+    };
+    if let Err(error) = files::write_whole(path, bytes) {
+        let said = format!("`{}` could not be written: {}", path.display(), fault(&error));
+        let hint = "choose a file in a folder in which you may write and which has room, with `-o FILE`";
+        return fail(1, Diagnostic::error("unwritable-file", None, said).hint(hint));
+    }
+    say!("wrote    {}", path.display());
     ExitCode::SUCCESS
 }
 

@@ -26,10 +26,15 @@ fn width() -> usize {
 
 /// A line on standard output. A reader that has gone away ends the program quietly; any other fault is said.
 pub(super) fn say_line(words: std::fmt::Arguments<'_>) {
-    let mut out = std::io::stdout().lock();
     // No-break spaces are for the page; whoever reads or searches this types ordinary ones.
     let words = words.to_string().replace(['\u{a0}', '\u{202f}'], " ");
-    if let Err(error) = writeln!(out, "{words}").and_then(|()| out.flush()) {
+    say_bytes(format!("{words}\n").as_bytes());
+}
+
+/// Bytes on standard output, as they are. Faults as in [`say_line`].
+pub(super) fn say_bytes(bytes: &[u8]) {
+    let mut out = std::io::stdout().lock();
+    if let Err(error) = out.write_all(bytes).and_then(|()| out.flush()) {
         if error.kind() == std::io::ErrorKind::BrokenPipe {
             std::process::exit(0);
         }

@@ -1,6 +1,16 @@
-//! The workings as a table: one figure a row, as comma-separated values that any spreadsheet opens.
+//! The workings as tables: one figure a row as comma-separated values that any spreadsheet opens, and a workbook in which
+//! every arithmetic figure is a live formula over named cells.
+
+mod cells;
+mod names;
+mod restated;
+mod text;
+mod units;
+mod workbook;
 
 use crate::workings::Book;
+
+pub use workbook::{Heading, Limit, xlsx};
 
 /// The head of the table.
 const HEAD: [&str; 9] = ["number", "id", "title", "symbols", "keyed", "value", "unit", "status", "citations"];

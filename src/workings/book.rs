@@ -125,6 +125,12 @@ impl Book {
         Rc::clone(&self.numbered().lines)
     }
 
+    /// What a leaf or a line is called in these lines: its own symbol, or another where two quantities came with one.
+    #[must_use]
+    pub fn symbol<'b>(&'b self, node: &'b Node) -> &'b str {
+        self.numbered().names.symbol(node)
+    }
+
     fn numbered(&self) -> &Numbered {
         self.numbered.get_or_init(|| self.number())
     }

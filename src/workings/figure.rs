@@ -4,6 +4,7 @@ use std::marker::PhantomData;
 use std::ops::{Add, Div, Mul, Sub};
 use std::rc::Rc;
 
+use super::book::operands;
 use crate::reference::Citation;
 use crate::units::{Ratio, Si, Unit};
 
@@ -33,6 +34,14 @@ pub struct Node {
     pub cited: Vec<&'static Citation>,
     /// Remarks in words, such as how the figure is printed.
     pub remarks: Vec<String>,
+}
+
+impl Node {
+    /// What it is made of, in reading order; nothing for a leaf.
+    #[must_use]
+    pub fn operands(&self) -> Vec<&Rc<Node>> {
+        operands(&self.expr)
+    }
 }
 
 /// What a line is called.
@@ -111,8 +120,22 @@ pub enum Expr {
         residual: f64,
         /// Iterations.
         iterations: u32,
+        /// The equation once more, where it can be written out at the result.
+        closing: Option<Closing>,
     },
 }
+
+/// An equation written out at its result, as a tree of its own beside the line.
+#[derive(Clone, Debug)]
+pub struct Closing {
+    /// The solved value, as it stands in the equation.
+    pub value: Rc<Node>,
+    /// What is left of the equation, as a share of what it balances: nothing but the last digits.
+    pub left: Rc<Node>,
+}
+
+/// Of what an equation balances, this share may be left at its result.
+pub const CLOSED: f64 = 1e-8;
 
 /// A rounding that is part of the arithmetic.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -267,8 +290,23 @@ impl<Q: Si> Figure<Q> {
 
     /// A result found by iteration outside the tree.
     pub fn solved(value: Q, equation: &str, inputs: Vec<Rc<Node>>, residual: f64, iterations: u32) -> Self {
-        let solved = Expr::Solved { equation: equation.to_owned(), inputs, residual, iterations };
+        let solved = Expr::Solved { equation: equation.to_owned(), inputs, residual, iterations, closing: None };
         Self::wrap(node(solved, value.si()))
+    }
+
+    /// Writes the equation of a solved value out over the value: `left` is what is left of it, as a share. One that is not
+    /// closed by the result is another equation than was solved, and is left out.
+    #[must_use]
+    pub fn closing(&self, left: impl FnOnce(&Figure<Ratio>) -> Figure<Ratio>) -> Self {
+        let left = left(&self.meaning());
+        if left.si().is_nan() || left.si().abs() > CLOSED {
+            return self.clone();
+        }
+        self.touched(|node| {
+            if let Expr::Solved { closing, .. } = &mut node.expr {
+                *closing = Some(Closing { value: Rc::clone(&self.node), left: left.node });
+            }
+        })
     }
 }
 
@@ -293,11 +331,12 @@ fn shallow(expr: &Expr) -> Expr {
         Expr::Max(list) => Expr::Max(list.clone()),
         Expr::Round(a, rounding) => Expr::Round(r(a), *rounding),
         Expr::Same(a) => Expr::Same(r(a)),
-        Expr::Solved { equation, inputs, residual, iterations } => Expr::Solved {
+        Expr::Solved { equation, inputs, residual, iterations, closing } => Expr::Solved {
             equation: equation.clone(),
             inputs: inputs.clone(),
             residual: *residual,
             iterations: *iterations,
+            closing: closing.clone(),
         },
     }
 }

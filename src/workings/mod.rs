@@ -15,7 +15,7 @@ mod spoken;
 mod term;
 
 pub use book::{Book, Line, Note, Published};
-pub use figure::{Expr, Figure, Name, Node, Rounding, Source, Way, maximum, minimum, sum};
+pub use figure::{CLOSED, Closing, Expr, Figure, Name, Node, Rounding, Source, Way, maximum, minimum, sum};
 pub use second::{Disagreement, second_opinion, tree_agrees};
 pub use spoken::Spoken;
 pub use term::Piece;

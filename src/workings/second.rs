@@ -2,7 +2,8 @@
 //!
 //! The typed path works through `uom` and `libm`; this one adds with compensation, goes through powers and
 //! logarithms of two, and does not round at all: of a rounded value it asks what rounding must keep (a whole number of steps, on the right
-//! side, less than a step away). Of a solved value it asks that the residual is a number. What it shares with the typed
+//! side, less than a step away). Of a solved value it asks that the residual is a number, and, where its equation is written
+//! out, that the value closes it. What it shares with the typed
 //! path is the leaves, which are what it is about: given these inputs, is this the result?
 
 use std::collections::BTreeMap;
@@ -10,7 +11,7 @@ use std::f64::consts::{LN_2, LN_10, LOG2_10, LOG2_E};
 use std::rc::Rc;
 
 use super::book::Book;
-use super::figure::{Expr, Node, Rounding, Way};
+use super::figure::{CLOSED, Closing, Expr, Node, Rounding, Way};
 
 /// Relative to the value, or to the largest term of a sum that cancels.
 pub const TOLERANCE: f64 = 1e-12;
@@ -133,12 +134,19 @@ fn evaluate(node: &Rc<Node>, seen: &mut BTreeMap<usize, Found>) -> Result<Found,
             }
             plain(node.si)
         }
-        Expr::Solved { inputs, residual, .. } => {
+        Expr::Solved { inputs, residual, closing, .. } => {
             for input in inputs {
                 of(input)?;
             }
             if !residual.is_finite() || !node.si.is_finite() {
                 return Err(f64::NAN);
+            }
+            if let Some(Closing { value, left }) = closing {
+                // The equation must be about this value, and closed by it.
+                let found = of(left)?.value;
+                if value.si.to_bits() != node.si.to_bits() || found.is_nan() || found.abs() > CLOSED {
+                    return Err(f64::NAN);
+                }
             }
             plain(node.si)
         }

@@ -166,7 +166,7 @@ fn written(node: &Node) -> Term<'_> {
         Expr::Min(list) => Term::Pick(Pick::Smallest, list.iter().map(|n| operand(n)).collect()),
         Expr::Max(list) => Term::Pick(Pick::Largest, list.iter().map(|n| operand(n)).collect()),
         Expr::Round(a, rounding) => Term::Round(boxed(a), *rounding),
-        Expr::Solved { equation, residual, iterations, inputs } => {
+        Expr::Solved { equation, residual, iterations, inputs, .. } => {
             Term::Solved { equation, residual: *residual, iterations: *iterations, inputs }
         }
     }

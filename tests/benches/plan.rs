@@ -67,6 +67,12 @@ fn decide_plan(bencher: Bencher) {
     bencher.bench_local(|| decide(black_box(&site), texts, date, site.page.system, USUAL).is_ok());
 }
 
+/// The workings as a spreadsheet, which every edition carries: made once a plan.
+#[divan::bench]
+fn workings_as_spreadsheet(bencher: Bencher) {
+    bencher.with_inputs(job).bench_local_refs(|job| weirbook::spreadsheet(job).unwrap().len());
+}
+
 #[divan::bench(args = [Edition::CarePlan, Edition::ShedSheet, Edition::Workings])]
 fn render_edition(bencher: Bencher, edition: Edition) {
     let (job, fonts) = (job(), fonts());

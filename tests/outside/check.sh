@@ -2,8 +2,9 @@
 # Checks with outside programs, over every edition of every demo in both paper sizes: two processes write the same bytes;
 # qpdf reads every PDF without a remark; pdftotext finds the amounts in reading order, words that are searched for, and
 # tables row by row; the structure is read back; the files inside are those that went in; `outloud` finds no error
-# against PDF/UA-1. Needs qpdf, poppler-utils, and a Python with `outloud` (OUTSIDE_PYTHON names it; .ci/run makes one). Run from
-# anywhere: bash tests/outside/check.sh
+# against PDF/UA-1; LibreOffice works the spreadsheet of the workings out as we did, and so with another volume or hardness.
+# Needs qpdf, poppler-utils, LibreOffice Calc, and a Python with `outloud` and `openpyxl` (OUTSIDE_PYTHON names it; .ci/run
+# makes one). Run from anywhere: bash tests/outside/check.sh
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 cargo build --quiet --release
@@ -42,7 +43,7 @@ for paper in A4 Letter; do
             has "$structure" "H1 (block)" "$pdf"
             if [ "$edition" = care-plan ]; then has "$structure" "Figure" "$pdf"; fi
             # The files inside are those that went in.
-            [ "$(pdfdetach -list "$pdf" | head -1)" = "3 embedded files" ] || fail "$pdf: files inside"
+            [ "$(pdfdetach -list "$pdf" | head -1)" = "4 embedded files" ] || fail "$pdf: files inside"
             mkdir -p "$work/inside"
             pdfdetach -saveall -o "$work/inside" "$pdf"
             cmp "$work/inside/site.toml" "$site" || fail "$pdf: the site file inside is another"
@@ -50,8 +51,10 @@ for paper in A4 Letter; do
             "$program" figures "$site" --format json 2>/dev/null >"$work/figures.json"
             "$python" -c 'import json, sys; a, b = (json.load(open(f)) for f in sys.argv[1:]); sys.exit(a != b)' \
                 "$work/inside/workings.json" "$work/figures.json" || fail "$pdf: the workings inside are others"
+            "$program" figures "$site" --format xlsx 2>/dev/null >"$work/figures.xlsx"
+            cmp "$work/inside/workings.xlsx" "$work/figures.xlsx" || fail "$pdf: the spreadsheet inside is another"
             rm -r "$work/inside"
-            count=$((count + 9))
+            count=$((count + 10))
         done
         text=$(pdftotext "$first/$name-care-plan.pdf" - | tr '\n\f' '  ' | sed 's/\xc2\xa0/ /g' | tr -s ' ')
         # The amounts that the program prints on the terminal stand on the page, in the order of the steps.
@@ -73,6 +76,8 @@ done
 
 echo "== structure, fonts, words =="
 "$python" tests/outside/check.py "${pdfs[@]}"
+echo "== spreadsheet =="
+"$python" tests/outside/sheet.py "$program" "$work/sheets" demo-sites/*/site.toml
 echo "== PDF/UA-1 =="
 # Its errors stop the run. Its remarks are shown only: where three pages happen to begin with a note at one height, it takes the
 # notes for running heads. TAG-002 looks for prose among artifacts, and takes the repeated head of a wide table for prose.

@@ -121,6 +121,19 @@ impl Account<'_> {
             worst,
             u32::try_from(self.days.len()).unwrap_or(0),
         );
+        // All that came and went in the year, with its sign, makes the one volume of the other.
+        let volume = volume.closing(|end| {
+            let start = booked::<Volume>(self.model.begin.volume, "V_0", "volume at the start", &CUBIC_METRE);
+            let moved = FLOWS.iter().filter_map(|flow| {
+                let (water, _) = self.total(*flow, 0, last, 0);
+                let (symbol, title) = flow_words(*flow);
+                let title = format!("{title}: water of the year, below nothing where it leaves");
+                (water != 0.0).then(|| booked(water, &format!("V_{symbol},year"), &title, &LITRE))
+            });
+            let terms: Vec<Figure<Volume>> = std::iter::once(start).chain(moved).collect();
+            let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
+            sum(&terms).meaning::<Ratio>() / end - one
+        });
         desk.book.publish(volume.named(
             "year.balance",
             "Volume after a year by the daily balance",

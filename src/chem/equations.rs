@@ -1,0 +1,169 @@
+//! The equations of the solver written out at a result: what is left of each, as a share of what it balances.
+//!
+//! Constants come from the tables at the water's temperature; activities and amounts of what was not asked for are those the
+//! solver found, as numbers. So each says whether its own result closes it, given the rest.
+
+use super::conductance::molal;
+use super::speciation::{Constants, IONS, State};
+use crate::reference::Citation;
+use crate::reference::chemistry::{
+    CALCITE, CALCIUM, CARBONATE, CHLORIDE, CONDUCTANCES, COPPER, HYDROGEN, REACTIONS, SOLIDS, SULFATE, species,
+};
+use crate::units::table::{MICROSIEMENS, ONE};
+use crate::units::{Ratio, Si as _};
+use crate::workings::{Figure, sum};
+
+/// A number that the solver found on the way to the result of a line.
+fn found(value: f64, symbol: &str, what: &str, line: &str) -> Figure<Ratio> {
+    let title = format!("{what} ({line})");
+    Figure::stated(Ratio::from_si(value), symbol, &title, &ONE, "the equilibrium that was solved")
+}
+
+fn constant(value: f64, symbol: &str, what: &str, state: &State, citation: &'static Citation) -> Figure<Ratio> {
+    let title = format!("{what} at {} °C", crate::units::plain(state.celsius, crate::units::Digits::Places(1)));
+    Figure::cited(value, symbol, &title, &ONE, citation)
+}
+
+fn one() -> Figure<Ratio> {
+    Figure::counted(1.0, "1", "one", &ONE)
+}
+
+fn zero() -> Figure<Ratio> {
+    Figure::counted(0.0, "0", "zero", &ONE)
+}
+
+/// A refusal, as what is left of an equation.
+fn nothing() -> Figure<Ratio> {
+    Figure::counted(f64::NAN, "none", "no equation", &ONE)
+}
+
+const BICARBONATE: usize = species("HCO3-");
+const HYDROXIDE: usize = species("OH-");
+
+/// The formation constant of a species from the tables, with its row's citation.
+fn formation(constants: &Constants, at: usize) -> Option<(f64, &'static Citation)> {
+    let row = REACTIONS.get(at - IONS)?;
+    Some((constants.formation(row.name)?, row.citation))
+}
+
+/// Activity coefficient of a species that is there.
+fn coefficient(state: &State, at: usize) -> f64 {
+    let molality = state.of(at);
+    if molality > 0.0 { state.activity(at) / molality } else { f64::NAN }
+}
+
+/// Alkalinity against pH: free carbonate, bicarbonate, hydroxide and hydrogen by their constants, pairs as they were found.
+pub(super) fn alkalinity(ph: &Figure<Ratio>, state: &State, line: &str) -> Figure<Ratio> {
+    written_alkalinity(ph, state, line).unwrap_or_else(nothing)
+}
+
+fn written_alkalinity(ph: &Figure<Ratio>, state: &State, line: &str) -> Option<Figure<Ratio>> {
+    let constants = Constants::at(state.celsius).ok()?;
+    let h = (zero() - ph).ten();
+    let carbonate = found(state.activity(CARBONATE), "a_CO3", "activity of carbonate", line);
+    let gamma = |at: usize, symbol: &str, of: &str| {
+        found(coefficient(state, at), symbol, &format!("activity coefficient of {of}"), line)
+    };
+    let (first, cited) = formation(&constants, BICARBONATE)?;
+    let beta = constant(first, "K_HCO3", "constant of CO3 + H = HCO3", state, cited);
+    let (second, cited) = formation(&constants, HYDROXIDE)?;
+    let water = constant(second, "K_w", "constant of water = OH + H", state, cited);
+    let activity = found(state.water_activity, "a_H2O", "activity of water", line);
+    let two: Figure<Ratio> = Figure::counted(2.0, "2", "two", &ONE);
+    let free = two * &carbonate / gamma(CARBONATE, "γ_CO3", "carbonate");
+    let bicarbonate = beta * &h * &carbonate / gamma(BICARBONATE, "γ_HCO3", "bicarbonate");
+    let hydroxide = water * activity / &h / gamma(HYDROXIDE, "γ_OH", "hydroxide");
+    let acid = &h / &gamma(HYDROGEN, "γ_H", "hydrogen");
+    // Pairs by the hydrogen that goes into them: none, one, or hydroxide.
+    let mut pairs = [0.0; 3];
+    for (row, at) in REACTIONS.iter().zip(IONS..) {
+        if at == BICARBONATE || at == HYDROXIDE {
+            continue;
+        }
+        let count = |ion: usize| row.from.iter().find(|(i, _)| *i == ion).map_or(0, |(_, count)| i32::from(*count));
+        let brings = f64::from(2 * count(CARBONATE) - count(HYDROGEN)) * state.of(at);
+        let kind = match count(HYDROGEN) {
+            0 => 0,
+            n if n > 0 => 1,
+            _ => 2,
+        };
+        if let Some(sum) = pairs.get_mut(kind) {
+            *sum += brings;
+        }
+    }
+    let [with_carbonate, with_bicarbonate, with_hydroxide] = pairs;
+    let pairs = [
+        found(with_carbonate, "P_CO3", "alkalinity in pairs of carbonate, mol/kg", line),
+        found(with_bicarbonate, "P_HCO3", "alkalinity in pairs of bicarbonate, mol/kg", line),
+        found(with_hydroxide, "P_OH", "alkalinity in pairs of hydroxide, mol/kg", line),
+    ];
+    let all = sum(&[free, bicarbonate, hydroxide]) + sum(&pairs) - acid;
+    let total = found(state.alkalinity, "K_kg", "alkalinity, mol/kg", line);
+    Some(all / total - one())
+}
+
+/// Saturation index of lime against the activities of calcium and carbonate.
+pub(super) fn lime(index: &Figure<Ratio>, state: &State, line: &str) -> Figure<Ratio> {
+    let product = Constants::at(state.celsius).ok().and_then(|constants| constants.solid(CALCITE));
+    let (Some(product), Some(row)) = (product, SOLIDS.get(CALCITE)) else { return nothing() };
+    let product = constant(product, "K_lime", "solubility product of lime", state, row.citation);
+    let calcium = found(state.activity(CALCIUM), "a_Ca", "activity of calcium", line);
+    let carbonate = found(state.activity(CARBONATE), "a_CO3", "activity of carbonate", line);
+    index.ten() * product / (calcium * carbonate) - one()
+}
+
+/// Free copper as a share of all of it.
+pub(super) fn free_copper(share: &Figure<Ratio>, state: &State, line: &str) -> Figure<Ratio> {
+    let free = found(state.of(COPPER), "m_Cu", "free copper, mol/kg", line);
+    let mut pairs = [0.0; 4];
+    for (row, at) in REACTIONS.iter().zip(IONS..) {
+        let count = |ion: usize| row.from.iter().find(|(i, _)| *i == ion).map_or(0, |(_, count)| *count);
+        let kind = [CARBONATE, SULFATE, CHLORIDE].iter().position(|ion| count(*ion) > 0).unwrap_or(3);
+        if let Some(sum) = pairs.get_mut(kind) {
+            *sum += f64::from(count(COPPER)) * state.of(at);
+        }
+    }
+    let names = [
+        ("m_CuCO3", "copper paired with carbonate and bicarbonate, mol/kg"),
+        ("m_CuSO4", "copper paired with sulfate, mol/kg"),
+        ("m_CuCl", "copper paired with chloride, mol/kg"),
+        ("m_CuOH", "copper paired with hydroxide, mol/kg"),
+    ];
+    let pairs: Vec<Figure<Ratio>> =
+        pairs.iter().zip(names).map(|(sum, (symbol, what))| found(*sum, symbol, what, line)).collect();
+    share * &(&free + &sum(&pairs)) / free - one()
+}
+
+/// Conductivity against the free ions, each with its own at this temperature and strength. `first`, µS/cm: what it is the rise from.
+pub(super) fn conductivity(value: &Figure<Ratio>, first: f64, state: &State, line: &str) -> Figure<Ratio> {
+    let root = libm::sqrt(state.ionic_strength);
+    let parts: Vec<Figure<Ratio>> = CONDUCTANCES
+        .iter()
+        .filter(|row| state.of(species_of(row.name)) > 0.0)
+        .map(|row| {
+            let amount = state.of(species_of(row.name));
+            // mS kg/(cm mol) are a tenth of S kg/(m mol).
+            let lambda = 0.1 * molal(row, state.celsius, root);
+            let lambda = found(
+                lambda,
+                &format!("λ_{}", row.name),
+                &format!("conductivity of a mole of {} in a kilogram, S/m", row.name),
+                line,
+            );
+            lambda * found(amount, &format!("m_{}", row.name), &format!("free {}, mol/kg", row.name), line)
+        })
+        .collect();
+    let all = sum(&parts);
+    if first == 0.0 {
+        return all / value - one();
+    }
+    let first = found(MICROSIEMENS.si(first), "κ_before", "conductivity before, S/m", line);
+    (all - &first) / value - one()
+}
+
+/// The place of a row of conductances among the species.
+fn species_of(name: &str) -> usize {
+    let ion = crate::reference::chemistry::IONS.iter().position(|ion| ion.name == name);
+    let made = || REACTIONS.iter().position(|row| row.name == name).map(|at| at + IONS);
+    ion.or_else(made).unwrap_or(usize::MAX)
+}
