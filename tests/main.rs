@@ -26,6 +26,7 @@ mod pictures;
 mod ponds;
 mod program;
 mod published;
+mod released;
 mod second;
 mod sheet;
 mod specimen;

@@ -236,6 +236,8 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     let fahrenheit = reader.shown("temperature").symbol == "°F";
     view.insert("fahrenheit", fahrenheit.into());
     let season = crate::units::table::CELSIUS.si(crate::reference::SEASON_CELSIUS);
+    let warm = crate::units::table::CELSIUS.si(20.0);
+    view.insert("warm", reader.quantity_short("temperature", warm).into());
     view.insert("start_temperature", reader.quantity_short("temperature", season).into());
     let ammonia = crate::units::table::MILLIGRAMS.si(crate::reference::UNIONISED_LIMIT);
     view.insert("ammonia_limit", reader.quantity_short("unionised-ammonia", ammonia).into());
@@ -765,6 +767,18 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
         "spell_mean" => s.spells.iter().map(|spell| &spell.mean).max_by(|a, b| a.si().total_cmp(&b.si()))
             .map(|mean| figure(lines, mean, reader.quantity("total-copper", mean.si()))),
         "loss_from_log" => s.loss == LossOrigin::Log,
+        "told" => s.told.as_ref().map(|told| {
+            let a_day = |f: &Figure<uom::si::f64::Frequency>| plain(f.in_unit(&table::PER_DAY), Digits::Significant(2));
+            let percent = |f: &Figure<crate::units::Ratio>| plain(table::PERCENT.of(f.si()), Digits::Significant(2));
+            let [low, _, high] = &told.loss;
+            map! {
+                "tests" => count_word(told.tests as u64),
+                "least" => figure(lines, low, a_day(low)), "most" => figure(lines, high, a_day(high)),
+                "efficiency" => told.efficiency.as_ref().map(|[low, _, high]| map! {
+                    "least" => figure(lines, low, percent(low)), "most" => figure(lines, high, percent(high)),
+                }),
+            }
+        }),
         "known" => !s.releases.is_empty(),
         "soft_from" => s.first_doubt(Side::Soft).map(|date| reader.day(date)),
         "hard_from" => s.first_doubt(Side::Hard).map(|date| reader.day(date)),

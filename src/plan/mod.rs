@@ -33,7 +33,7 @@ pub use diagnosis::{Cell, Diagnosis, Ranked, Shortfall, Wanted};
 pub use readings::{Judged, ReadingRow};
 pub use rounding::{mass_words, measured, time_words, volume as volume_words, volume_unit, with_unit};
 pub use safety::Check;
-pub use schedule::{CopperPath, Day, HeldStep, Schedule, Spell, place};
+pub use schedule::{CopperPath, CopperTold, Day, HeldStep, Schedule, Spell, place};
 pub use verdict::{Reason, Verdict, Word};
 pub use volume::VolumePlan;
 pub use water::WaterPlan;
@@ -148,6 +148,8 @@ pub(crate) struct Desk<'a> {
     pub date: NaiveDate,
     pub system: System,
     pub draw: Draw,
+    /// What the bars release over Faraday's law, where the log tells that it is more.
+    pub efficiency: Option<Figure<crate::units::Ratio>>,
     pub book: Book,
     pub assumptions: Vec<Assumption>,
     pub missing: Vec<Missing>,
@@ -201,6 +203,7 @@ pub fn decide(
         date,
         system,
         draw,
+        efficiency: None,
         book: Book::new(spoken(site, system)),
         assumptions: Vec::new(),
         missing: Vec::new(),

@@ -14,5 +14,6 @@ pub mod evaporation;
 pub mod flow;
 pub mod least;
 pub mod past;
+pub mod released;
 pub mod volume;
 pub mod weather;

@@ -2,6 +2,7 @@
 
 use uom::si::f64::Frequency;
 
+use super::fitted::{self, CopperTold};
 use super::release;
 use crate::plan::{Assumption, Desk, LossOrigin, VolumePlan, kinder, rounding};
 use crate::reference::{COPPER_LOSS, LOSS_RANGE};
@@ -16,6 +17,7 @@ pub(super) struct Loss {
     pub(super) least: Figure<Frequency>,
     pub(super) most: Figure<Frequency>,
     pub(super) origin: LossOrigin,
+    pub(super) told: Option<CopperTold>,
 }
 
 /// One pair of visits between which the panel rested at one level, long enough for copper to rest too.
@@ -28,8 +30,10 @@ fn resting_pair(pair: &[Visit]) -> Option<(&Visit, &Visit, u32)> {
         .then_some((before, now, level))
 }
 
-/// The loss that resting copper in the log shows: least of all pairs, by the kinder end of volume and warmth.
-fn loss_from_log(desk: &Desk<'_>, volume: &VolumePlan) -> Option<Loss> {
+/// The loss that the log shows: least of what resting copper and the fit to all tests allow, the first by the kinder end of volume
+/// and warmth.
+fn loss_from_log(desk: &mut Desk<'_>, volume: &VolumePlan) -> Option<Loss> {
+    let told = fitted::told(desk, volume);
     let reference = rounding::warmth(20.0, desk.system);
     let mut least: Vec<Figure<Frequency>> = Vec::new();
     let mut most: Vec<Figure<Frequency>> = Vec::new();
@@ -68,10 +72,20 @@ fn loss_from_log(desk: &Desk<'_>, volume: &VolumePlan) -> Option<Loss> {
         most.push(at(&volume.low, cool, "most"));
         least.push(low);
     }
+    if let Some(CopperTold { loss: [low, _, high], .. }) = &told {
+        least.push(low.clone());
+        most.push(high.clone());
+    }
     let [least_title, most_title] = loss_titles(desk);
     let least = minimum(&least)?.named("copper.loss-least", &least_title, "k_least", &PER_DAY);
     let most = maximum(&most)?.named("copper.loss-most", &most_title, "k_most", &PER_DAY);
-    Some(Loss { least, most, origin: LossOrigin::Log })
+    // Bars that free more than the law asks for win over the law; of less nothing is made where fish are at stake.
+    desk.efficiency = told
+        .as_ref()
+        .and_then(|told| told.efficiency.as_ref())
+        .map(|[_, _, high]| high.clone())
+        .filter(|high| high.si() > 1.0);
+    Some(Loss { least, most, origin: LossOrigin::Log, told })
 }
 
 fn loss_titles(desk: &Desk<'_>) -> [String; 2] {
@@ -98,6 +112,7 @@ pub(super) fn loss(desk: &mut Desk<'_>, volume: &VolumePlan) -> Loss {
         least: end(LOSS_RANGE.0, "copper.loss-least", &least_title, "k_least"),
         most: end(LOSS_RANGE.1, "copper.loss-most", &most_title, "k_most"),
         origin: LossOrigin::Assumed,
+        told: None,
     }
 }
 

@@ -1,6 +1,7 @@
 //! The output-level schedule: low nearly all year, short raised spells sized by volume, current and limits.
 
 mod days;
+mod fitted;
 mod loss;
 mod spell;
 
@@ -9,6 +10,7 @@ use uom::si::f64::{Frequency, MassRate};
 
 use self::days::{Calendar, Resting, Shape};
 pub use self::days::{Day, place};
+pub use self::fitted::CopperTold;
 use self::loss::{dissolved_share, loss};
 use self::spell::{Names, Raised, Room, held_step, spell_at};
 use super::correction::day;
@@ -87,6 +89,8 @@ pub struct Schedule {
     pub spell_gate: Figure<MassConcentration>,
     /// Where the loss of copper comes from.
     pub loss: LossOrigin,
+    /// What the tests of the log tell of release and loss.
+    pub told: Option<CopperTold>,
     /// Least and most loss at 20 °C, 1/day.
     pub loss_range: (f64, f64),
     /// For every step above the holding level: how long it may stay raised from the gate of a spell.
@@ -194,6 +198,13 @@ pub(super) fn release(desk: &Desk<'_>, level: u32) -> Option<Figure<MassRate>> {
     let current = current(desk, level)?;
     let figure =
         electrolysis::release(&format!("copper.release-{level}"), &format!("Copper freed at step {level}"), &current);
+    let figure = match &desk.efficiency {
+        Some(more) => {
+            let title = format!("Copper freed at step {level}, by the log more than the law asks for");
+            (&figure * more).meaning::<MassRate>().named(format!("copper.freed-{level}"), &title, "w", &GRAMS_PER_DAY)
+        }
+        None => figure,
+    };
     Some(figure.called(&format!("w_{level}")))
 }
 
@@ -385,6 +396,7 @@ pub fn choose(
         rest_least: Some(rest_least),
         spell_gate: spell_start,
         loss: loss.origin,
+        told: loss.told.clone(),
         loss_range: (PER_DAY.of(loss.least.si()), PER_DAY.of(loss.most.si())),
         table,
         levels,

@@ -1,0 +1,121 @@
+//! What copper tests tell of release and loss: logs made by small steps with a loss and an efficiency that are known.
+
+#![expect(clippy::unwrap_used, reason = "a test that cannot read its own case has failed")]
+
+use proptest::prelude::*;
+use weirbook::water::released::{Day, EFFICIENCIES, Stretch, Test, fit};
+
+const VOLUME: f64 = 20.0;
+
+/// A pond followed by a hundred small steps a day (midpoint rule): release (kg a day) by day, loss at 20 °C, efficiency, warmth.
+fn pond(start: f64, releases: &[f64], loss: f64, efficiency: f64, celsius: f64) -> Vec<f64> {
+    let rate = loss * 1.05_f64.powf(celsius - 20.0);
+    let mut copper = start;
+    releases
+        .iter()
+        .map(|release| {
+            let gain = efficiency * release / VOLUME;
+            for _ in 0..100 {
+                let half = copper + 0.005 * (gain - rate * copper);
+                copper += 0.01 * (gain - rate * half);
+            }
+            copper
+        })
+        .collect()
+}
+
+/// A stretch with tests after these days, each off by a share of its own.
+fn stretch(start: f64, releases: &[f64], truth: (f64, f64), celsius: f64, tests: &[(usize, f64)]) -> Stretch {
+    let path = pond(start, releases, truth.0, truth.1, celsius);
+    let growth = 1.05_f64.powf(celsius - 20.0);
+    Stretch {
+        start,
+        days: releases.iter().map(|released| Day { released: *released, growth, kept: 1.0 }).collect(),
+        tests: tests
+            .iter()
+            .map(|(after, off)| {
+                let read = path[after - 1] * (1.0 + off);
+                Test { after: *after, read, less_than: false, doubt: 0.1 * path[after - 1] }
+            })
+            .collect(),
+    }
+}
+
+/// Three weeks at rest at 0.1 g a day, ten days at 0.8 g, three weeks on the way down with the panel off.
+fn spell(truth: (f64, f64), celsius: f64, off: &[f64]) -> Stretch {
+    let releases = [vec![1e-4; 21], vec![8e-4; 10], vec![0.0; 21]].concat();
+    let days = [7, 14, 21, 22, 24, 27, 31, 33, 36, 40, 45];
+    let tests: Vec<(usize, f64)> = days.iter().zip(off).map(|(day, off)| (*day, *off)).collect();
+    stretch(1e-5, &releases, truth, celsius, &tests)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 40, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Tests without error give back what made them.
+    #[test]
+    fn what_made_the_log_is_found_again(loss in 0.06_f64..0.9, efficiency in 0.7_f64..1.7, celsius in 8.0_f64..24.0) {
+        let found = fit(&[spell((loss, efficiency), celsius, &[0.0; 11])], VOLUME).unwrap();
+        prop_assert!((found.loss.best / loss - 1.0).abs() < 0.01, "{:?} for {loss}", found.loss);
+        let told = found.efficiency.unwrap();
+        prop_assert!((told.best / efficiency - 1.0).abs() < 0.02, "{told:?} for {efficiency}");
+        prop_assert!(told.low <= efficiency && efficiency <= told.high && told.low >= EFFICIENCIES.0 && told.high <= EFFICIENCIES.1);
+        prop_assert!(found.loss.low <= loss && loss <= found.loss.high);
+        prop_assert!(found.misfit < 0.05 && found.residual.abs() < 1e-3, "{found:?}");
+        prop_assert_eq!(found.tests, 11);
+    }
+}
+
+/// With errors of a tenth, one standard deviation each, the ranges hold the truth in about nine of ten logs (binomial: 200 draws of
+/// 0.9 stay over 170 in all but one case of a hundred).
+#[test]
+fn nine_ranges_in_ten_hold_the_truth() {
+    use proptest::strategy::ValueTree as _;
+    use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
+    let rng = TestRng::from_seed(RngAlgorithm::ChaCha, b"weirbook: copper tests, invented");
+    let mut runner = TestRunner::new_with_rng(Config::default(), rng);
+    // The sum of twelve even numbers less six is a normal number, near enough.
+    let normal = prop::collection::vec(0.0_f64..1.0, 12 * 11);
+    let truth = (0.25, 1.3);
+    let (mut held, mut told) = ([0, 0], 0);
+    for _ in 0..200 {
+        let even = normal.new_tree(&mut runner).unwrap().current();
+        let off: Vec<f64> = even.chunks(12).map(|twelve| 0.1 * (twelve.iter().sum::<f64>() - 6.0)).collect();
+        let Some(found) = fit(&[spell(truth, 16.0, &off)], VOLUME) else { continue };
+        let Some(efficiency) = found.efficiency else { continue };
+        told += 1;
+        held[0] += usize::from(found.loss.low <= truth.0 && truth.0 <= found.loss.high);
+        held[1] += usize::from(efficiency.low <= truth.1 && truth.1 <= efficiency.high);
+    }
+    assert!(told >= 195, "{told} of 200 logs tell");
+    assert!(held.iter().all(|held| *held >= told * 85 / 100), "{held:?} of {told}");
+}
+
+/// At rest only release over loss shows: the loss is told for a release by Faraday's law, and the efficiency is not.
+#[test]
+fn copper_at_rest_does_not_tell_release_from_loss() {
+    let releases = vec![3e-4; 60];
+    let rest = stretch(5e-5, &releases, (0.3, 1.0), 15.0, &[(40, 0.02), (50, -0.02), (60, 0.0)]);
+    let found = fit(std::slice::from_ref(&rest), VOLUME).unwrap();
+    assert_eq!(found.efficiency, None);
+    assert!((found.loss.best / 0.3 - 1.0).abs() < 0.03, "{found:?}");
+    // A test that showed less than a kit's first step counts only where it is passed.
+    let under = Test { after: 30, read: 1e-4, less_than: true, doubt: 1e-5 };
+    let with = Stretch { tests: [&[under], rest.tests.as_slice()].concat(), ..rest };
+    assert_eq!(fit(&[with], VOLUME).unwrap().loss.best.to_bits(), found.loss.best.to_bits());
+}
+
+#[test]
+fn a_log_that_cannot_tell_says_nothing() {
+    let releases = vec![3e-4; 60];
+    // One test is none too few: nothing shows how far it is off.
+    let one = stretch(5e-5, &releases, (0.3, 1.0), 15.0, &[(40, 0.0)]);
+    assert_eq!(fit(&[one], VOLUME), None);
+    // Tests that no loss explains: up and down threefold at one level.
+    let odd = stretch(5e-5, &releases, (0.3, 1.0), 15.0, &[(30, 2.0), (40, -0.6), (50, 2.0), (60, -0.6)]);
+    assert_eq!(fit(&[odd], VOLUME), None);
+    assert_eq!(fit(&[], VOLUME), None);
+    // A panel that stood still, and copper that came to nothing.
+    let still = stretch(0.0, &[0.0; 60], (0.3, 1.0), 15.0, &[]);
+    assert_eq!(fit(&[still], VOLUME), None);
+}
