@@ -52,7 +52,7 @@ pub(super) struct Shape {
     pub(super) level: u32,
     /// How many days it lasts.
     pub(super) days: usize,
-    /// Copper at the end of each day of it and of four weeks after, in the kinder corner.
+    /// The highest copper of each day of it and of four weeks after, in the kinder corner.
     pub(super) path: Vec<f64>,
     /// The mean of the worst 28 days, in the form of the lasting limit.
     pub(super) mean: f64,

@@ -469,11 +469,13 @@ struct Corner {
 }
 
 impl Corner {
-    /// Copper at the end of each day of a spell that starts at its gate, and of the four weeks after it, kg/m³.
+    /// The highest copper of each day of a spell that starts at its gate, and of the four weeks after it, kg/m³. It rises or falls
+    /// all day, so that one of the day's ends is the highest.
     fn path(self, gate: f64, days: u32, raised: f64, holding: f64) -> Vec<f64> {
         let mut releases = vec![raised; days as usize];
         releases.resize(days as usize + LASTING_DAYS as usize, holding);
-        balance::daily(gate, self.volume, self.loss, &releases)
+        let ends = balance::daily(gate, self.volume, self.loss, &releases);
+        std::iter::once(gate).chain(ends.iter().copied()).zip(&ends).map(|(begins, ends)| begins.max(*ends)).collect()
     }
 }
 
