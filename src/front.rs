@@ -2,6 +2,7 @@
 
 mod limits;
 mod look;
+mod record;
 
 use std::sync::OnceLock;
 
@@ -12,6 +13,7 @@ use crate::diag::{Diagnostic, Diagnostics, Text};
 use crate::document::Templates as _;
 use crate::document::{self, Edition, Source};
 use crate::layout::{self, Finding};
+use crate::page::display::DisplayList;
 use crate::page::style::Sheet;
 use crate::page::{Letterhead, Style};
 use crate::pdf::Attachment;
@@ -20,6 +22,8 @@ use crate::site::{self, Site};
 use crate::supplies::{Shipped, Supplies};
 use crate::units::System;
 use crate::water::ensemble::{Draw, USUAL};
+
+pub use record::{PROGRAM, RECORD, Record, sha256};
 
 /// What the command line may choose over the site file.
 #[derive(Clone, Copy, Debug, Default)]
@@ -41,7 +45,11 @@ pub struct Job {
     pub plan: Plan,
     /// Hash of the site file, the log, the weather, the date and the units.
     pub fingerprint: [u8; 32],
+    /// How many possible years stand behind the forecast, and which.
+    pub draw: Draw,
     letterhead: Letterhead,
+    /// The file the letterhead's art was read from.
+    art_file: Option<Vec<u8>>,
     accent: [u8; 3],
     photos: Vec<document::Pictured>,
     site_text: Text,
@@ -86,8 +94,10 @@ pub fn prepare_with_weather(
     let letterhead = look::letterhead(&site, supplies, &mut complaints);
     let accent = look::accent(&site, &mut complaints);
     let photos = look::photos(&site, supplies, &mut complaints);
+    let art_file = site.firm.letterhead.as_ref().and_then(|path| supplies.art_file(&path.value));
+    let draw = choices.draw.unwrap_or(USUAL);
     let texts = Texts { site: site_text, log };
-    match plan::decide(&site, texts, date, system, choices.draw.unwrap_or(USUAL)) {
+    match plan::decide(&site, texts, date, system, draw) {
         Ok((plan, found)) => {
             complaints.append(found);
             let fingerprint = fingerprint([Some(site_text), log, weather], date, system, choices.draw);
@@ -96,7 +106,9 @@ pub fn prepare_with_weather(
                 site,
                 plan,
                 fingerprint,
+                draw,
                 letterhead,
+                art_file,
                 accent,
                 photos,
                 site_text,
@@ -141,9 +153,21 @@ pub fn render(
     supplies: &dyn Supplies,
     fonts: &crate::page::fonts::Fonts,
 ) -> Result<Vec<u8>, Diagnostics> {
+    Ok(made(job, edition, supplies, fonts)?.1)
+}
+
+/// [`render`], with the pages as they were set.
+pub(crate) fn made(
+    job: &Job,
+    edition: Edition,
+    supplies: &dyn Supplies,
+    fonts: &crate::page::fonts::Fonts,
+) -> Result<(DisplayList, Vec<u8>), Diagnostics> {
     let (document, typeset) = set(job, edition, supplies, fonts)?;
-    crate::pdf::write::write(&typeset.pages, &document, fonts, &enclosed(job)?)
-        .map_err(|e| Diagnostic::error("no-pdf", None, format!("the pages could not be written: {e}")).into())
+    let bytes =
+        crate::pdf::write::write(&typeset.pages, &document, fonts, &enclosed(job, edition, supplies, &typeset.pages)?)
+            .map_err(|e| Diagnostic::error("no-pdf", None, format!("the pages could not be written: {e}")))?;
+    Ok((typeset.pages, bytes))
 }
 
 /// The pages of one edition before they are written, with what the typesetter found.
@@ -221,8 +245,14 @@ pub fn spreadsheet(job: &Job) -> Result<&[u8], Diagnostic> {
     Ok(job.spreadsheet.get_or_init(|| bytes))
 }
 
-/// What travels inside every edition: what the plan was made from, and its workings for other programs.
-fn enclosed(job: &Job) -> Result<Vec<Attachment>, Diagnostic> {
+/// What travels inside every edition: what the plan was made from, its workings for other programs, and with what to make it
+/// again.
+fn enclosed(
+    job: &Job,
+    edition: Edition,
+    supplies: &dyn Supplies,
+    pages: &DisplayList,
+) -> Result<Vec<Attachment>, Diagnostic> {
     let file = |name: &str, media_type: &str, bytes: &[u8], description: &str, relationship: &str| Attachment {
         name: name.to_owned(),
         media_type: media_type.to_owned(),
@@ -233,11 +263,14 @@ fn enclosed(job: &Job) -> Result<Vec<Attachment>, Diagnostic> {
     let site = &job.site_text;
     let words = "The site file of this plan";
     let mut files = vec![file(&site.name, "application/toml", site.words.as_bytes(), words, "Source")];
+    let [mut log_at, mut weather_at] = [None; 2];
     if let Some(log) = &job.log_text {
+        log_at = Some(files.len());
         let words = "The log of readings this plan rests on";
         files.push(file(&log.name, "text/csv", log.words.as_bytes(), words, "Data"));
     }
     if let Some(weather) = &job.weather_text {
+        weather_at = Some(files.len());
         let words = "The weather the forecast of this plan rests on";
         files.push(file(&weather.name, "text/csv", weather.words.as_bytes(), words, "Data"));
     }
@@ -249,6 +282,7 @@ fn enclosed(job: &Job) -> Result<Vec<Attachment>, Diagnostic> {
             job.workings.get_or_init(|| text)
         }
     };
+    let workings_at = Some(files.len());
     files.push(file(
         "workings.json",
         "application/json",
@@ -263,7 +297,9 @@ fn enclosed(job: &Job) -> Result<Vec<Attachment>, Diagnostic> {
         "The workings as a spreadsheet with live formulas",
         "Supplement",
     ));
-    Ok(files)
+    record::recorded(job, edition, supplies, pages, files, [log_at, weather_at, workings_at]).map_err(|e| {
+        Diagnostic::error("no-json", None, format!("what the plan was made with could not be written: {e}"))
+    })
 }
 
 /// The workings as JSON, one line a figure: short, and still to be read by a person.

@@ -11,6 +11,10 @@ pub trait Supplies: Templates {
     fn face(&self, face: Face) -> Cow<'static, [u8]>;
     /// The letterhead art at a path relative to the site file: `None` if there is no such file.
     fn art(&self, path: &str) -> Option<Result<Art, Fault>>;
+    /// The file of that art as it is, to travel inside the PDF.
+    fn art_file(&self, _path: &str) -> Option<Vec<u8>> {
+        None
+    }
     /// The photograph at a path relative to the site file: `None` if there is no such file.
     fn photo(&self, path: &str) -> Option<Result<Photo, Fault>>;
 }

@@ -532,7 +532,10 @@ fn site_file_log_and_workings_come_back_whole() {
         if let Some((_, log)) = of("Data") {
             assert!(log.starts_with("date,"), "{}: not the log:\n{log}", pdf.name);
         }
-        let (_, workings) = of("Supplement").unwrap_or_else(|| panic!("{}: no workings", pdf.name));
+        let named = found.iter().find(|(name, _)| name == "workings.json");
+        let (_, dict) = named.unwrap_or_else(|| panic!("{}: no workings", pdf.name));
+        assert_eq!(name_of(dict.get(b"AFRelationship").ok()), b"Supplement");
+        let workings = String::from_utf8(plain(embedded(pdf, dict).unwrap())).unwrap();
         let figures: serde_json::Value = serde_json::from_str(&workings).unwrap();
         assert!(figures.as_array().is_some_and(|list| list.len() > 10), "{}: not the workings", pdf.name);
         assert!(figures[0]["id"].is_string(), "{}: not figures", pdf.name);

@@ -6,7 +6,6 @@ use proptest::prelude::*;
 use weirbook::diag::{Diagnostics, Text};
 use weirbook::plan::{Plan, Quantity, Schedule, Texts, decide, place};
 use weirbook::site::parse;
-use weirbook::units::Si;
 use weirbook::units::table::{DAYS, weight};
 
 use crate::demos::{FEW, job};

@@ -1,5 +1,6 @@
 //! All integration tests, in one binary: it links once.
 mod archive;
+mod audit;
 mod balance;
 mod chem;
 mod complaints;

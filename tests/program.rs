@@ -805,3 +805,180 @@ fn visits_that_contradict_the_model_are_told_at_the_terminal_and_on_the_page() {
     assert!(page.contains("Something happened in this pond that the log does not tell"));
     assert!(page.contains("765 µS/cm on August 12, 2026 and 598 µS/cm on August 20, 2026"), "the visits are not named");
 }
+
+/// A folder in which a plan has everything that it may be made with: letterhead, photograph, words of the firm's own, units and
+/// a date from the command line.
+fn with_everything() -> Bench {
+    let bench = with_templates("quoyle-end");
+    for part in ["shed-sheet", "workings", "sentences"] {
+        fs::remove_file(bench.path(&format!("words/{part}.md"))).unwrap();
+    }
+    let words = String::from_utf8(bench.bytes("words/care-plan.md")).unwrap();
+    bench.write("words/care-plan.md", &words.replace("## What to do now", "## Please do this"));
+    let pixels: Vec<u8> = (0..64 * 48 * 3).map(|n| n as u8).collect();
+    let mut photo = Vec::new();
+    jpeg_encoder::Encoder::new(&mut photo, 80).encode(&pixels, 64, 48, jpeg_encoder::ColorType::Rgb).unwrap();
+    fs::write(bench.path("return.jpg"), photo).unwrap();
+    let site = String::from_utf8(bench.bytes("site.toml")).unwrap();
+    let photo =
+        "\n[[photo]]\nfile = \"return.jpg\"\ncaption = \"The return\"\ndescription = \"A return\"\npart = \"bars\"\n";
+    bench.write("site.toml", &(site + photo));
+    let all = ["--edition", "care-plan", "--edition", "shed-sheet", "--edition", "workings"];
+    let others = ["--templates", "words", "--units", "imperial", "--date", "2027-02-20", "-o", "plans"];
+    bench.done(&[&["plan", "site.toml"][..], &all, &others].concat());
+    bench
+}
+
+#[test]
+fn a_plan_with_everything_is_audited_from_the_pdf_alone() {
+    let made = with_everything();
+    // Nothing but the PDF is there.
+    let bench = Bench::new();
+    for edition in ["care-plan", "shed-sheet", "workings"] {
+        let name = format!("quoyle-end-{edition}.pdf");
+        fs::copy(made.path(&format!("plans/{name}")), bench.path(&name)).unwrap();
+        let run = bench.done(&["audit", &name]);
+        assert!(run.out.contains("agrees") && run.out.contains("byte for byte"), "{edition}: {}", run.out);
+        assert!(run.err.is_empty(), "{}", run.err);
+    }
+    let files: Vec<String> = read::attachments(&bench.bytes("quoyle-end-care-plan.pdf"))
+        .unwrap()
+        .into_iter()
+        .map(|(name, _)| name)
+        .collect();
+    for name in ["care-plan.md", "letterhead.svg", "log.csv", "made-with.json", "site.toml", "workings.json"] {
+        assert!(files.iter().any(|file| file == name), "{name} is not among {files:?}");
+    }
+}
+
+#[test]
+fn a_photograph_or_a_letterhead_that_was_exchanged_is_told() {
+    let exchanged = |bench: &Bench, name: &str, photo: bool| {
+        let mut file = lopdf::Document::load_mem(&bench.bytes(name)).unwrap();
+        let picture = file.objects.values_mut().find_map(|object| {
+            let stream = object.as_stream_mut().ok()?;
+            let image = stream.dict.get(b"Subtype").ok()?.as_name().ok()? == b"Image";
+            (image && (stream.dict.get(b"Filter").unwrap().as_name().unwrap() == b"DCTDecode") == photo)
+                .then_some(stream)
+        });
+        let picture = picture.unwrap();
+        if photo {
+            let last = picture.content.len() - 10;
+            picture.content[last] ^= 1;
+        } else {
+            let mut pixels = picture.get_plain_content().unwrap();
+            pixels[100] ^= 64;
+            picture.set_plain_content(pixels);
+        }
+        file.save(bench.path("changed.pdf")).unwrap();
+        bench.weirbook(&["audit", "changed.pdf"])
+    };
+    let run = exchanged(&with_everything(), "plans/quoyle-end-care-plan.pdf", true);
+    assert_eq!(run.code, 1, "{}", run.err);
+    assert!(run.out.contains("photograph `return.jpg`"), "{}", run.out);
+    assert!(
+        run.out.lines().filter(|line| line.starts_with("differs")).all(|line| line.contains("<picture>")),
+        "{}",
+        run.out
+    );
+    let bench = Bench::with_demo("wendlow-bottom");
+    bench.done(&["plan", "site.toml"]);
+    let run = exchanged(&bench, "wendlow-bottom-care-plan.pdf", false);
+    assert_eq!(run.code, 1, "{}", run.err);
+    assert!(run.out.contains("page 1: a picture on this page is another"), "{}", run.out);
+}
+
+#[test]
+fn every_demo_as_shipped_agrees() {
+    for (id, ..) in DEMOS {
+        let bench = Bench::with_demo(id);
+        bench.done(&["plan", "site.toml"]);
+        for name in bench.pdfs() {
+            let run = bench.done(&["audit", &name]);
+            assert!(run.out.lines().any(|line| line.starts_with("agrees")), "{name}: {}", run.out);
+        }
+    }
+}
+
+#[test]
+fn audit_tells_by_its_exit_code_whether_a_plan_agrees() {
+    let bench = Bench::with_demo("quoyle-end");
+    bench.done(&["plan", "site.toml", "--edition", "care-plan"]);
+    let name = "quoyle-end-care-plan.pdf";
+    // The log inside is changed, its stream put back as it was packed.
+    let mut file = lopdf::Document::load_mem(&bench.bytes(name)).unwrap();
+    let log = file.objects.values_mut().find_map(|object| {
+        let stream = object.as_stream_mut().ok()?;
+        let words = String::from_utf8(stream.get_plain_content().ok()?).ok()?;
+        words.starts_with("date,time").then_some((stream, words))
+    });
+    let (stream, words) = log.unwrap();
+    stream.set_plain_content(words.replace("2027-02-17,,5.5,5.5", "2027-02-17,,5.5,6.5").into_bytes());
+    file.save(bench.path("changed.pdf")).unwrap();
+    let run = bench.weirbook(&["audit", "changed.pdf"]);
+    no_panic(&run);
+    assert_eq!(run.code, 1, "{}{}", run.out, run.err);
+    let differs: Vec<&str> = run.out.lines().filter(|line| line.starts_with("differs")).collect();
+    assert!(differs[0].contains("log.csv") && differs[0].contains("not the one"), "{}", differs[0]);
+    assert!(
+        differs.iter().any(|line| line.contains("page 1, line ") && line.contains("740 g of sodium")),
+        "{}",
+        run.out
+    );
+    assert!(!run.out.lines().any(|line| line.starts_with("agrees")));
+
+    let run = bench.weirbook(&["audit", "changed.pdf", "--format", "json"]);
+    assert_eq!(run.code, 1);
+    let told: Value = serde_json::from_str(&run.out).unwrap();
+    assert_eq!(told["agrees"], false);
+    assert_eq!(told["edition"], "care-plan");
+    assert_eq!(told["findings"][0]["id"], "not-the-input");
+    let number = told["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|finding| finding["id"] == "number" && finding["figure"].is_object());
+    let number = number.unwrap();
+    assert!(number["page"] == 1 && number["line"].is_u64() && number["figure"]["id"].is_string(), "{number}");
+    let run = bench.done(&["audit", name, "--format", "json"]);
+    let told: Value = serde_json::from_str(&run.out).unwrap();
+    assert!(told["agrees"] == true && told["same_bytes"] == true && told["findings"] == Value::Array(Vec::new()));
+
+    for (given, said) in [("nothing.pdf", "nothing.pdf"), ("site.toml", "no PDF"), (".", "folder")] {
+        let run = bench.weirbook(&["audit", given]);
+        no_panic(&run);
+        assert_eq!(run.code, 2, "{given}: {}{}", run.out, run.err);
+        assert!(run.err.contains(said), "{given}: {}", run.err);
+    }
+}
+
+#[test]
+fn compare_says_in_words_what_changed_and_why() {
+    let bench = Bench::with_demo("quoyle-end");
+    bench.done(&["plan", "site.toml", "--edition", "care-plan"]);
+    let old = "quoyle-end-care-plan.pdf";
+    let run = bench.done(&["compare", old, "site.toml"]);
+    assert!(run.out.lines().any(|line| line.starts_with("same")), "{}", run.out);
+    let log = String::from_utf8(bench.bytes("log.csv")).unwrap();
+    bench.write("log.csv", &log.replace("2027-02-17,,5.5,5.5", "2027-02-17,,5.5,5.0"));
+    let run = bench.weirbook(&["compare", old, "site.toml"]);
+    assert_eq!(run.code, 1, "{}", run.err);
+    let line =
+        |head: &str| run.out.lines().find(|line| line.starts_with(head)).unwrap_or_else(|| panic!("{}", run.out));
+    assert!(line("input").contains("carbonate hardness") && line("input").contains("was 5.5 and is 5.0 (log line 13)"));
+    let dose = line("decided  buffer dose");
+    assert!(dose.contains("740 g") && dose.contains("(log line 13)") && dose.contains("through"), "{dose}");
+    bench.done(&["plan", "site.toml", "--edition", "shed-sheet"]);
+    let run = bench.weirbook(&["compare", old, "quoyle-end-shed-sheet.pdf", "--format", "json"]);
+    assert_eq!(run.code, 1, "{}", run.err);
+    let told: Value = serde_json::from_str(&run.out).unwrap();
+    assert_eq!(told["same"], false);
+    assert_eq!(told["inputs"][0]["line"], 13);
+    let dose =
+        told["figures"].as_array().unwrap().iter().find(|figure| figure["id"] == "hardness.buffer.dose").unwrap();
+    assert!(dose["chain"].as_array().unwrap().len() > 1 && dose["cause"] == "follows", "{dose}");
+    for pair in [["nothing.pdf", "site.toml"], ["site.toml", "log.csv"]] {
+        let run = bench.weirbook(&["compare", pair[0], pair[1]]);
+        assert_eq!(run.code, 2, "{pair:?}: {}{}", run.out, run.err);
+    }
+}

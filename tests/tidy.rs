@@ -31,7 +31,8 @@ const MAY_USE: &[(&str, &[&str])] = &[
     // Knows nothing of ponds.
     ("pdf", &["page"]),
     ("sheet", &["workings", "units"]),
-    ("audit", &["site", "plan", "document", "pdf", "workings"]),
+    // It makes a plan again, so it goes through the front door.
+    ("audit", &["diag", "units", "site", "water", "plan", "page", "document", "pdf", "workings", "front", "supplies"]),
 ];
 
 /// The front door and the crate root: they may use everything but `cli`.

@@ -104,6 +104,10 @@ impl Supplies for Folder {
         Some(self.picture(path)?.and_then(|bytes| art::read(&bytes)))
     }
 
+    fn art_file(&self, path: &str) -> Option<Vec<u8>> {
+        self.picture(path)?.ok()
+    }
+
     fn photo(&self, path: &str) -> Option<Result<Photo, Fault>> {
         Some(self.picture(path)?.and_then(|bytes| photo::read(&bytes)))
     }

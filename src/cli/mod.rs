@@ -2,6 +2,7 @@
 #![expect(clippy::disallowed_methods, reason = "this is where files are read and written")]
 
 pub mod art;
+mod audit;
 pub mod complaints;
 mod files;
 mod forecast;
@@ -43,7 +44,7 @@ macro_rules! say {
     name = "weirbook",
     version,
     about = "Turns a site file and a log of readings into a care plan for a pond, as PDF",
-    after_help = "Example:\n  weirbook plan demo-sites/quoyle-end/site.toml\n\nExit codes:\n  0  done; warnings may have been printed\n  1  a file could not be read or written\n  2  the site file, the log or the command line is wrong; nothing was written"
+    after_help = "Example:\n  weirbook plan demo-sites/quoyle-end/site.toml\n\nExit codes:\n  0  done; warnings may have been printed\n  1  a file could not be read or written\n  2  the site file, the log or the command line is wrong; nothing was written\n\n`audit` and `compare` have their own: 0 agrees, 1 differs, 2 cannot be read."
 )]
 struct Cli {
     #[command(subcommand)]
@@ -112,6 +113,19 @@ enum Command {
     /// Works out one water, or a table of waters, without a site file.
     #[command(after_help = water::HELP)]
     Water(Box<water::Arguments>),
+    /// Makes a plan again from what is inside its PDF, and says where the PDF differs.
+    #[command(after_help = audit::AUDIT_HELP)]
+    Audit {
+        /// The PDF of a plan, a shed sheet or workings.
+        #[arg(value_name = "PLAN.pdf")]
+        plan: PathBuf,
+        /// How to print what is found.
+        #[arg(long, value_enum, default_value_t = audit::Answer::Text)]
+        format: audit::Answer,
+    },
+    /// Says what differs between two plans, and why.
+    #[command(after_help = audit::COMPARE_HELP)]
+    Compare(Box<audit::Two>),
     /// Prints the water year: one row for each day of the twelve months after the last visit.
     #[command(
         after_help = "Example:\n  weirbook forecast demo-sites/quoyle-end/site.toml --format csv\n\nColumns: date, then volume, level below brim, evaporation, rain, top-up, change, overflow, carbonate hardness,\ngeneral hardness, conductivity at 25 °C, pH, temperature, each with its unit: of the middle year, and where years\ndiffer the 10th, 50th and 90th percentile of possible years (_10, _50, _90).\nNeeds the part [climate] in the site file."
@@ -216,6 +230,8 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> ExitCode
         Command::Templates { folder, replace } => templates(&folder, replace),
         Command::New { folder } => new(&folder),
         Command::Figures { input, format, output } => figures(&input, format, output.as_deref()),
+        Command::Audit { plan, format } => audit::audit(&plan, format),
+        Command::Compare(two) => audit::compare(&two),
         Command::Water(arguments) => water::run(&arguments),
         Command::Forecast { input, format, members, seed } => water_year(&input, format, Draw { members, seed }),
     }

@@ -94,6 +94,8 @@ pub struct Source<'a> {
 /// A photograph with what is said of it, and the part of the plan it stands in.
 #[derive(Clone, Debug)]
 pub struct Pictured {
+    /// The path of its file, relative to the site file.
+    pub path: String,
     /// Where it stands.
     pub part: PhotoPart,
     /// The picture.

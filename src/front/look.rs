@@ -93,6 +93,7 @@ pub(super) fn photos(site: &Site, supplies: &dyn Supplies, complaints: &mut Diag
         let name = &photo.file.value;
         match supplies.photo(name) {
             Some(Ok(found)) => Ok(Pictured {
+                path: name.clone(),
                 part: photo.part,
                 photo: found,
                 caption: photo.caption.clone(),

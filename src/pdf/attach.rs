@@ -58,7 +58,8 @@ impl Finish<'_> {
 }
 
 /// Names under which files can be saved anywhere: no folders, nothing a file system forbids, not too long, no two alike.
-fn file_names<'a>(asked: impl Iterator<Item = &'a str>) -> Vec<String> {
+#[must_use]
+pub fn file_names<'a>(asked: impl Iterator<Item = &'a str>) -> Vec<String> {
     const LONGEST: usize = 80;
     const ENDING: usize = 12;
     let mut taken: BTreeSet<String> = BTreeSet::new();

@@ -8,9 +8,13 @@ mod attach;
 mod colour;
 mod finish;
 mod metadata;
+pub mod opened;
 pub mod read;
 mod save;
+pub mod seen;
 mod structure;
+pub mod unlike;
 pub mod write;
 
-pub use write::{Attachment, PdfError, write};
+pub use attach::file_names;
+pub use write::{Attachment, PdfError, on_paper, write};

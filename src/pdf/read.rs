@@ -25,10 +25,10 @@ impl From<lopdf::Error> for ReadError {
 }
 
 /// A font as far as reading goes.
-#[derive(Default)]
-struct Reading {
-    texts: BTreeMap<u16, String>,
-    widths: BTreeMap<u16, f32>,
+#[derive(Clone, Debug, Default)]
+pub(super) struct Reading {
+    pub(super) texts: BTreeMap<u16, String>,
+    pub(super) widths: BTreeMap<u16, f32>,
 }
 
 /// The words of each page, in the order in which they are drawn. Words are parted by one space; ligatures are undone.
@@ -78,7 +78,7 @@ pub fn attachments(bytes: &[u8]) -> Result<Vec<(String, Vec<u8>)>, ReadError> {
     Ok(found)
 }
 
-fn string(bytes: &[u8]) -> String {
+pub(super) fn string(bytes: &[u8]) -> String {
     match bytes {
         [0xfe, 0xff, rest @ ..] => utf16(rest),
         _ => bytes.iter().map(|&b| char::from(b)).collect(),
@@ -93,7 +93,7 @@ fn utf16(bytes: &[u8]) -> String {
     char::decode_utf16(units).map(|c| c.unwrap_or(char::REPLACEMENT_CHARACTER)).collect()
 }
 
-fn reading(file: &File, font: &Dictionary) -> Reading {
+pub(super) fn reading(file: &File, font: &Dictionary) -> Reading {
     let mut reading = Reading::default();
     if let Ok(stream) = font.get_deref(b"ToUnicode", file).and_then(Object::as_stream) {
         let map = stream.get_plain_content().unwrap_or_else(|_| stream.content.clone());

@@ -492,15 +492,22 @@ fn outlines(segments: &[Segment]) -> Vec<&[Segment]> {
 /// Pixels laid on white paper: archives and old printers handle transparency badly.
 fn image(width: u32, height: u32, rgba: &[u8]) -> printpdf::ExternalXObject {
     let count = width as usize * height as usize;
-    let mut content = Vec::with_capacity(count * 3);
-    for pixel in rgba.chunks_exact(4).take(count) {
+    let mut content = on_paper(rgba.get(..count * 4).unwrap_or(rgba));
+    content.resize(count * 3, 255);
+    object((width as usize, height as usize), "DeviceRGB", content, None)
+}
+
+/// RGBA pixels laid on white paper: three bytes a pixel.
+#[must_use]
+pub fn on_paper(rgba: &[u8]) -> Vec<u8> {
+    let mut content = Vec::with_capacity(rgba.len() / 4 * 3);
+    for pixel in rgba.chunks_exact(4) {
         if let [r, g, b, a] = *pixel {
             let over = |c: u8| ((u32::from(c) * u32::from(a) + 255 * (255 - u32::from(a)) + 127) / 255) as u8;
             content.extend([over(r), over(g), over(b)]);
         }
     }
-    content.resize(count * 3, 255);
-    object((width as usize, height as usize), "DeviceRGB", content, None)
+    content
 }
 
 /// An image of eight bits a channel; without a filter of its own it is compressed on writing.

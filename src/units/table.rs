@@ -16,6 +16,21 @@ pub enum System {
     Imperial,
 }
 
+impl System {
+    /// All of them.
+    pub const ALL: [System; 3] = [System::Metric, System::Us, System::Imperial];
+
+    /// Its name in site files and on the command line.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            System::Metric => "metric",
+            System::Us => "us",
+            System::Imperial => "imperial",
+        }
+    }
+}
+
 /// A unit of one kind of quantity.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Unit {

@@ -83,8 +83,8 @@ pub struct Fit {
 pub const LOSSES: (f64, f64) = (0.01, 4.0);
 /// Least and most efficiency: half of Faraday's law, and twice, where copper leaves with one charge (EL-07).
 pub const EFFICIENCIES: (f64, f64) = (0.5, 2.0);
-/// The efficiency is told where its range is narrower than this, high over low.
-const TOLD_EFFICIENCY: f64 = 1.6;
+/// The efficiency is told where its range is narrower than this, high over low: half of its bounds, in its logarithm.
+const TOLD_EFFICIENCY: f64 = 2.0;
 /// The loss is told where its range is narrower than this: half of what is assumed without a log, in its logarithm.
 const TOLD_LOSS: f64 = 3.2;
 /// Growth of chi-square at the ends of a range of nine in ten.
@@ -209,7 +209,7 @@ pub fn fit(stretches: &[Stretch], volume: f64) -> Option<Fit> {
         loss,
         efficiency: told.map(|told| Told { best: both(best).1.clamp(told.low, told.high), ..told }),
         misfit,
-        residual: slope / (least + 1.0),
+        residual: (slope / (least + 1.0)).abs(),
         tests: count,
         looked: 2 * (PLACES + 1) + 60,
     })

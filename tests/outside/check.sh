@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Checks with outside programs, over every edition of every demo in both paper sizes: two processes write the same bytes;
 # qpdf reads every PDF without a remark; pdftotext finds the amounts in reading order, words that are searched for, and
-# tables row by row; the structure is read back; the files inside are those that went in; `outloud` finds no error
+# tables row by row; the structure is read back; the files inside are those that went in, and the plan made again from
+# them is the same, also after qpdf has saved it in its own way; `outloud` finds no error
 # against PDF/UA-1; LibreOffice works the spreadsheet of the workings out as we did, and so with another volume or hardness.
 # Needs qpdf, poppler-utils, LibreOffice Calc, and a Python with `outloud` and `openpyxl` (OUTSIDE_PYTHON names it; .ci/run
 # makes one). Run from anywhere: bash tests/outside/check.sh
@@ -43,7 +44,8 @@ for paper in A4 Letter; do
             has "$structure" "H1 (block)" "$pdf"
             if [ "$edition" = care-plan ]; then has "$structure" "Figure" "$pdf"; fi
             # The files inside are those that went in.
-            [ "$(pdfdetach -list "$pdf" | head -1)" = "4 embedded files" ] || fail "$pdf: files inside"
+            files=$(pdfdetach -list "$pdf")
+            for file in site.toml log.csv workings.json workings.xlsx made-with.json letterhead; do has "$files" "$file" "$pdf"; done
             mkdir -p "$work/inside"
             pdfdetach -saveall -o "$work/inside" "$pdf"
             cmp "$work/inside/site.toml" "$site" || fail "$pdf: the site file inside is another"
@@ -54,7 +56,15 @@ for paper in A4 Letter; do
             "$program" figures "$site" --format xlsx 2>/dev/null >"$work/figures.xlsx"
             cmp "$work/inside/workings.xlsx" "$work/figures.xlsx" || fail "$pdf: the spreadsheet inside is another"
             rm -r "$work/inside"
-            count=$((count + 10))
+            # The plan made again from them is the same; also when qpdf has saved it in its own way. Locked, it is refused.
+            "$program" audit "$pdf" | grep -q 'byte for byte' || fail "$pdf: made again, it is another"
+            qpdf --linearize --object-streams=disable --stream-data=uncompress "$pdf" "$work/again.pdf"
+            "$program" audit "$work/again.pdf" >"$work/audited" || { cat "$work/audited"; fail "$pdf: saved again, it differs"; }
+            qpdf --encrypt "" owner 256 -- "$pdf" "$work/locked.pdf"
+            code=0; "$program" audit "$work/locked.pdf" >"$work/audited" 2>&1 || code=$?
+            [ "$code" = 2 ] || fail "$pdf: locked, audit says $code"
+            has "$(cat "$work/audited")" "error[encrypted]" "$pdf, locked"
+            count=$((count + 13))
         done
         text=$(pdftotext "$first/$name-care-plan.pdf" - | tr '\n\f' '  ' | sed 's/\xc2\xa0/ /g' | tr -s ' ')
         # The amounts that the program prints on the terminal stand on the page, in the order of the steps.

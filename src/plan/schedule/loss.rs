@@ -79,12 +79,13 @@ fn loss_from_log(desk: &mut Desk<'_>, volume: &VolumePlan) -> Option<Loss> {
     let [least_title, most_title] = loss_titles(desk);
     let least = minimum(&least)?.named("copper.loss-least", &least_title, "k_least", &PER_DAY);
     let most = maximum(&most)?.named("copper.loss-most", &most_title, "k_most", &PER_DAY);
-    // Bars that free more than the law asks for win over the law; of less nothing is made where fish are at stake.
+    // Bars that free more than the law asks for, by all that the log leaves open, win over the law, at the end that is harder on
+    // fish; of less nothing is made.
     desk.efficiency = told
         .as_ref()
         .and_then(|told| told.efficiency.as_ref())
-        .map(|[_, _, high]| high.clone())
-        .filter(|high| high.si() > 1.0);
+        .filter(|[low, ..]| low.si() > 1.0)
+        .map(|[_, _, high]| high.clone());
     Some(Loss { least, most, origin: LossOrigin::Log, told })
 }
 
