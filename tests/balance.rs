@@ -86,7 +86,7 @@ fn each_flow_moves_what_it_says_and_nothing_else() {
     near("meq a mg", balance::CHARGE_PER_COPPER / 63.546, 0.0315, 1e-3);
     let had = pond.amounts[solute::COPPER];
     let lost = balance::copper_loss(&mut pond, 0.0, 0.25).amounts;
-    near("loss", lost[solute::COPPER], -(1.0 - (-0.25_f64).exp()) * had, 1e-12);
+    near("loss", lost[solute::COPPER], -(1.0 - libm::exp(-0.25)) * had, 1e-12);
     near("its charge", lost[solute::ALKALINITY], 2.0 * lost[solute::COPPER], 1e-12);
     assert_eq!(balance::dose(&mut pond, &only(solute::SODIUM, 3.0)).amounts, only(solute::SODIUM, 3.0));
 }
@@ -106,18 +106,18 @@ fn constant_release_with_loss_ends_where_calculus_says() {
         let place = Setting { copper, ..setting(box_pond(20.0, 0.5), [0.0; SOLUTES]) };
         let still = Sky { celsius, ..sky(0.0, 0.0) };
         let (released, start) = (2e-4, 5e-4);
-        let rate = loss * 1.05_f64.powf(celsius - 20.0);
+        let rate = loss * libm::pow(1.05, celsius - 20.0);
         let rest = efficiency * released / rate;
         for days in [1_usize, 7, 60, 365] {
             let care = vec![Care { copper: released, ..Care::default() }; days];
             let begin = Pond::of(10.0, &only(solute::COPPER, start));
             let end = run(&place, &Inert, &vec![still; days], &care, begin, &mut (), |_, _, ()| {});
-            let wanted = rest + (10.0 * start - rest) * (-rate * days as f64).exp();
+            let wanted = rest + (10.0 * start - rest) * libm::exp(-rate * days as f64);
             near("copper", end.amounts[solute::COPPER] / wanted, 1.0, 1e-9);
             // A tenth changed each morning: C' = (0.9 C) e^-k + r (1 - e^-k) / k, summed by hand.
             let care = vec![Care { copper: released, change_share: 0.1, ..Care::default() }; days];
             let end = run(&place, &Inert, &vec![still; days], &care, begin, &mut (), |_, _, ()| {});
-            let (keeps, gains) = (0.9 * (-rate).exp(), rest * -(-rate).exp_m1());
+            let (keeps, gains) = (0.9 * libm::exp(-rate), rest * -libm::expm1(-rate));
             let power = keeps.powi(days as i32);
             let wanted = 10.0 * start * power + gains * (1.0 - power) / (1.0 - keeps);
             near("copper with changes", end.amounts[solute::COPPER] / wanted, 1.0, 1e-9);

@@ -1,7 +1,5 @@
 //! Copper over the year: how spells are placed and sized, against trying all there is; stop and the 90th percentile on every day.
 
-#![expect(clippy::unwrap_used, reason = "a test that cannot read its own case has failed")]
-
 use proptest::prelude::*;
 use weirbook::diag::{Diagnostics, Text};
 use weirbook::plan::{Plan, Quantity, Schedule, Texts, decide, place};

@@ -87,3 +87,38 @@ pub(super) fn fault(error: &std::io::Error) -> String {
         _ => error.to_string(),
     }
 }
+
+/// Time after which a run says that it is still at work.
+const SILENT: std::time::Duration = std::time::Duration::from_secs(1);
+
+/// While this is there, a run that takes more than a second says so on a terminal, once. Logs and pipes are not told.
+pub(super) struct Patience {
+    done: Option<std::sync::mpsc::Sender<()>>,
+    teller: Option<std::thread::JoinHandle<()>>,
+}
+
+impl Patience {
+    /// Starts to wait, on standard error if that is a terminal. Where no thread can be started nothing is said.
+    pub(super) fn start(words: &'static str) -> Self {
+        if !std::io::stderr().is_terminal() {
+            return Self { done: None, teller: None };
+        }
+        let (done, wait) = std::sync::mpsc::channel::<()>();
+        let teller = std::thread::Builder::new().spawn(move || {
+            if wait.recv_timeout(SILENT) == Err(std::sync::mpsc::RecvTimeoutError::Timeout) {
+                tell(&format!("working  {words}\n"));
+            }
+        });
+        Self { done: Some(done), teller: teller.ok() }
+    }
+}
+
+impl Drop for Patience {
+    fn drop(&mut self) {
+        drop(self.done.take());
+        if let Some(teller) = self.teller.take() {
+            // A teller that failed has nothing more to say.
+            let _ = teller.join();
+        }
+    }
+}

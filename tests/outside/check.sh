@@ -18,6 +18,14 @@ pdfs=()
 fail() { echo "FAILED: $1"; exit 1; }
 has() { case "$1" in *"$2"*) count=$((count + 1)) ;; *) fail "$3: '$2' is missing" ;; esac }
 
+# A run of more than a second says so on a terminal, and nowhere else.
+if command -v script >/dev/null; then
+    long="$program forecast demo-sites/quoyle-end/site.toml --members 60000"
+    script -qec "$long >$work/forecast" /dev/null </dev/null | grep -q '^working ' || fail "a long run says nothing on a terminal"
+    $long 2>&1 >/dev/null | grep -q '^working ' && fail "a long run talks into a pipe"
+    count=$((count + 2))
+fi
+
 for paper in A4 Letter; do
     for site in demo-sites/*/site.toml; do
         name=$(basename "$(dirname "$site")")
