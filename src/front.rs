@@ -4,6 +4,7 @@ mod limits;
 mod look;
 mod record;
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
 
 use chrono::NaiveDate;
@@ -15,7 +16,7 @@ use crate::document::{self, Edition, Source};
 use crate::layout::{self, Finding};
 use crate::page::display::DisplayList;
 use crate::page::style::Sheet;
-use crate::page::{Letterhead, Style};
+use crate::page::{Block, BlockKind, Letterhead, Style};
 use crate::pdf::Attachment;
 use crate::plan::{self, Plan, Texts};
 use crate::site::{self, Site};
@@ -209,7 +210,12 @@ pub fn set(
             fingerprint,
             squeeze,
         };
-        let document = document::compose(&source, edition)?;
+        let mut document = document::compose(&source, edition)?;
+        if edition == Edition::Workings {
+            // By themselves the workings name no page: those of the care plan are where their lines are printed.
+            let (_, plan) = set(job, Edition::CarePlan, supplies, fonts)?;
+            name_pages(&mut document.blocks, &plan.marks);
+        }
         let typeset = layout::typeset(&document, fonts);
         let too_tall = typeset.findings.iter().any(|f| matches!(f, Finding::TooTall { .. }));
         if sheet == Sheet::Poster && too_tall {
@@ -243,6 +249,27 @@ pub fn spreadsheet(job: &Job) -> Result<&[u8], Diagnostic> {
     let bytes = crate::sheet::xlsx(&job.plan.book, &heading, &limits::rows(&job.plan.checks))
         .map_err(|e| Diagnostic::error("no-spreadsheet", None, format!("the spreadsheet could not be written: {e}")))?;
     Ok(job.spreadsheet.get_or_init(|| bytes))
+}
+
+/// Puts the pages of another edition beside the lines that it prints: `plan 3`, then `5`.
+fn name_pages(blocks: &mut [Block], marks: &BTreeMap<u32, BTreeSet<usize>>) {
+    for block in blocks {
+        match &mut block.kind {
+            BlockKind::Lines(group) => {
+                for line in &mut group.lines {
+                    let pages = marks.get(&line.number).into_iter().flatten().enumerate();
+                    line.also = pages
+                        .map(|(index, page)| {
+                            let head = if index == 0 { "plan\u{a0}" } else { "" };
+                            format!("{head}{}", page + 1)
+                        })
+                        .collect();
+                }
+            }
+            BlockKind::List { items, .. } => items.iter_mut().for_each(|item| name_pages(item, marks)),
+            _ => {}
+        }
+    }
 }
 
 /// What travels inside every edition: what the plan was made from, its workings for other programs, and with what to make it

@@ -224,7 +224,8 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> ExitCode
             };
         }
     };
-    let _patience = terminal::Patience::start("reading, planning, and counting possible years; large tables take a while");
+    let _patience =
+        terminal::Patience::start("reading, planning, and counting possible years; large tables take a while");
     match cli.command {
         Command::Plan { input, output, editions, words } => plan(&input, &words, output.as_deref(), &editions),
         Command::Check { input, words } => check(&input, &words),

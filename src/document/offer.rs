@@ -364,6 +364,7 @@ pub const NAMES: &[Name] = &[
     Name("schedule.told.efficiency.least", Kind::Figure, "in percent, at least"),
     Name("schedule.told.efficiency.most", Kind::Figure, "in percent, at most"),
     Name("schedule.known",              Kind::Flag,   "whether the current of each step is known"),
+    Name("schedule.cold_mark",          Kind::Mark,   "the line of why the panel is at zero in cold water"),
     Name("schedule.soft_from",          Kind::Text,   "the first day in the season on which one possible year in ten is too soft; absent if none is"),
     Name("schedule.hard_from",          Kind::Text,   "the first on which half of them are too hard; absent if none is"),
     Name("schedule.months",             Kind::List,   "copper month by month; empty without a forecast"),

@@ -780,6 +780,7 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
             }
         }),
         "known" => !s.releases.is_empty(),
+        "cold_mark" => marks(lines, s.loss_cold.id()),
         "soft_from" => s.first_doubt(Side::Soft).map(|date| reader.day(date)),
         "hard_from" => s.first_doubt(Side::Hard).map(|date| reader.day(date)),
         "months" => source.plan.year.iter().filter_map(|year| year.copper.as_ref()).flat_map(|copper| &copper.months).map(|month| {

@@ -31,6 +31,8 @@ pub struct Typeset {
     pub pages: DisplayList,
     /// What did not fit or could not be found.
     pub findings: Vec<Finding>,
+    /// The pages, from 0, on which each numbered line is referred to.
+    pub marks: BTreeMap<u32, BTreeSet<usize>>,
 }
 
 /// Something that did not fit, or that a reference did not find.
@@ -103,8 +105,9 @@ pub fn typeset(document: &Document, fonts: &Fonts) -> Typeset {
         book = setter.poster();
     }
     setter.check_references(&book.places);
+    let marks = book.places.marks.clone();
     let pages = setter.finish(book);
-    Typeset { pages, findings: setter.findings }
+    Typeset { pages, findings: setter.findings, marks }
 }
 
 /// Sets a document, block by block.

@@ -19,7 +19,7 @@ use super::{
     readings, rounding,
 };
 use crate::chem::copper as electrolysis;
-use crate::reference::{LASTING_DAYS, SEASON_CELSIUS, SPELL_DAYS, SPELL_GAP_DAYS, SPELLS, WINDOW_LOW_DKH};
+use crate::reference::{COPPER_COLD, LASTING_DAYS, SEASON_CELSIUS, SPELL_DAYS, SPELL_GAP_DAYS, SPELLS, WINDOW_LOW_DKH};
 use crate::units::table::{CELSIUS, COPPER, DAYS, DEGREE_KH, GRAMS_PER_DAY, MICROGRAMS, MILLIAMPERE, PER_DAY};
 use crate::units::{ElectricCurrent, MassConcentration, Si, ThermodynamicTemperature, Time};
 use crate::water::copper as balance;
@@ -272,8 +272,9 @@ pub fn choose(
     let cold = temperature(SEASON_CELSIUS, "θ_cold", "coldest water the panel runs in, common practice");
     let warm = temperature(20.0, "θ_warm", "water of summer");
     let title = |end: &str, celsius: f64| format!("{end} loss in water of {}", rounding::warmth(celsius, desk.system));
-    let least =
-        balance::loss_at("copper.loss-cold", &title("Least", SEASON_CELSIUS), &loss.least, &cold).called("k_cold");
+    let least = balance::loss_at("copper.loss-cold", &title("Least", SEASON_CELSIUS), &loss.least, &cold)
+        .called("k_cold")
+        .from_source(&COPPER_COLD);
     let most = balance::loss_at("copper.loss-warm", &title("Most", 20.0), &loss.most, &warm).called("k_warm");
     let hold = if holding == 0 { no_release() } else { release(desk, holding)? };
     let rest_most =
