@@ -172,17 +172,22 @@ fn changed(old: &Told, new: &Told) -> Option<Vec<Leaf>> {
             return None;
         }
         if b.line.is_none() && !near(a.value, b.value) {
-            leaves.push(Leaf {
-                title: b.title.clone(),
-                origin: b.origin.clone(),
-                origin_before: a.origin.clone(),
-                old: a.value,
-                new: b.value,
-                unit: b.unit.clone(),
-            });
+            leaves.push(other(a, b));
         }
     }
     Some(leaves)
+}
+
+/// An input that was another before.
+fn other(before: &Input, now: &Input) -> Leaf {
+    Leaf {
+        title: now.title.clone(),
+        origin: now.origin.clone(),
+        origin_before: before.origin.clone(),
+        old: before.value,
+        new: now.value,
+        unit: now.unit.clone(),
+    }
 }
 
 /// The inputs that stand for each other where a figure rests on another number of things: those of one title.
@@ -194,14 +199,7 @@ fn changed_of_title(old: &Told, new: &Told) -> Vec<Leaf> {
         .filter_map(|b| {
             let a = old.inputs.iter().filter(leaf).find(|a| a.title == b.title && a.unit == b.unit)?;
             let one = |all: &Told| all.inputs.iter().filter(|each| each.title == b.title).count() == 1;
-            (one(old) && one(new) && !near(a.value, b.value)).then(|| Leaf {
-                title: b.title.clone(),
-                origin: b.origin.clone(),
-                origin_before: a.origin.clone(),
-                old: a.value,
-                new: b.value,
-                unit: b.unit.clone(),
-            })
+            (one(old) && one(new) && !near(a.value, b.value)).then(|| other(a, b))
         })
         .collect()
 }

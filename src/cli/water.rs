@@ -20,7 +20,7 @@ use crate::reference::chemistry::{
 };
 use crate::reference::{
     AMMONIA_PER_NITROGEN, COPPER_FLOOR_ALKALINITY, COPPER_FLOOR_CALCIUM, LASTING_BY_HARDNESS, LC50_BY_ALKALINITY,
-    UNIONISED_LIMIT, WINDOW_HIGH_DKH, WINDOW_LOW_DKH,
+    UNIONISED_LIMIT, WINDOW_HIGH_DKH, WINDOW_LOW_DKH, on_curve,
 };
 use crate::units::table::{CACO3, CHARGE_PER_DEGREE, weight};
 use crate::units::{
@@ -469,21 +469,6 @@ fn stages(asked: &Asked, composed: &Composed) -> Result<(Vec<Stage>, Chlorine), 
 
 // Limits.
 
-/// Straight line between the points that enclose `x`, flat past the last, nothing below the first.
-fn between(x: f64, points: &[(f64, f64)]) -> Option<f64> {
-    let (first, last) = (points.first()?, points.last()?);
-    if x < first.0 {
-        return None;
-    }
-    if x >= last.0 {
-        return Some(last.1);
-    }
-    points.windows(2).find_map(|pair| match pair {
-        [a, b] if x >= a.0 && x < b.0 => Some(a.1 + (x - a.0) * (b.1 - a.1) / (b.0 - a.0)),
-        _ => None,
-    })
-}
-
 /// What must not be passed in a water, mg/L.
 struct Limits {
     /// Total copper at no moment over this.
@@ -502,12 +487,12 @@ fn limits(stage: &Stage) -> Limits {
     let general = mg(stage.water.totals[CALCIUM] + stage.water.totals[MAGNESIUM]);
     let floors = alkalinity >= COPPER_FLOOR_ALKALINITY && calcium >= COPPER_FLOOR_CALCIUM;
     let pentahydrate = weight::CU / 249.677;
-    let stop = between(alkalinity.min(calcium), &LC50_BY_ALKALINITY)
+    let stop = on_curve(alkalinity.min(calcium), &LC50_BY_ALKALINITY)
         .map(|lc50| (0.1 * lc50).min(alkalinity / 100.0 * pentahydrate));
     let share = gases::unionised_share(stage.state.ph, stage.state.celsius);
     Limits {
         stop: stop.filter(|_| floors),
-        lasting: between(general.min(calcium), &LASTING_BY_HARDNESS).filter(|_| floors),
+        lasting: on_curve(general.min(calcium), &LASTING_BY_HARDNESS).filter(|_| floors),
         ammonia: UNIONISED_LIMIT / (AMMONIA_PER_NITROGEN * share),
     }
 }

@@ -3,7 +3,7 @@
 use super::{Ahead, Correction, Desk, kinder, rounding};
 use crate::reference::{
     COPPER_CRITERION, COPPER_FLOOR_ALKALINITY, COPPER_FLOOR_CALCIUM, COPPER_HUSBANDRY, COPPER_LASTING, COPPER_SHORT,
-    COPPER_TENTH, Citation, LASTING_BY_HARDNESS, LC50_BY_ALKALINITY, WINDOW_LOW_DKH,
+    COPPER_TENTH, Citation, LASTING_BY_HARDNESS, LC50_BY_ALKALINITY, WINDOW_LOW_DKH, on_curve,
 };
 use crate::units::table::{CACO3, COPPER, DEGREE_KH, KH_MG, ONE, Unit, weight};
 use crate::units::{MassConcentration, Ratio, Si};
@@ -72,21 +72,6 @@ pub struct DayLimits {
     pub stop: f64,
     /// The mean over 28 days, dissolved.
     pub lasting: f64,
-}
-
-/// [`between`] in bare numbers.
-fn line(x: f64, points: &[(f64, f64)]) -> Option<f64> {
-    let (first, last) = (points.first()?, points.last()?);
-    if x < first.0 {
-        return None;
-    }
-    if x >= last.0 {
-        return Some(last.1);
-    }
-    points.windows(2).find_map(|pair| match pair {
-        [a, b] if x >= a.0 && x < b.0 => Some(a.1 + (x - a.0) * (b.1 - a.1) / (b.0 - a.0)),
-        _ => None,
-    })
 }
 
 /// Whole micrograms a litre, down, of mg/L; kg/m³.
@@ -214,8 +199,8 @@ impl CopperLimits {
         if calcium < COPPER_FLOOR_CALCIUM {
             return None;
         }
-        let short = 0.1 * line(alkalinity.min(calcium), &LC50_BY_ALKALINITY)?;
-        let lasting = line(calcium, &LASTING_BY_HARDNESS)?;
+        let short = 0.1 * on_curve(alkalinity.min(calcium), &LC50_BY_ALKALINITY)?;
+        let lasting = on_curve(calcium, &LASTING_BY_HARDNESS)?;
         let now = self.now();
         Some(DayLimits { stop: whole(short).min(now.stop), lasting: whole(lasting).min(now.lasting) })
     }

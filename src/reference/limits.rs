@@ -24,6 +24,22 @@ pub const CALCIUM_CARE: f64 = 20.0;
 pub const LC50_BY_ALKALINITY: [(f64, f64); 3] = [(16.0, 0.05), (76.0, 0.73), (127.0, 0.95)];
 /// Lasting limit by hardness: (mg/L CaCO3, mg/L dissolved copper) [`COPPER_LASTING`].
 pub const LASTING_BY_HARDNESS: [(f64, f64); 4] = [(10.0, 0.005), (50.0, 0.022), (100.0, 0.040), (300.0, 0.112)];
+/// On the straight line between the points of a curve that enclose `x`: flat past the last, nothing below the first.
+#[must_use]
+pub fn on_curve(x: f64, points: &[(f64, f64)]) -> Option<f64> {
+    let (first, last) = (points.first()?, points.last()?);
+    if x < first.0 {
+        return None;
+    }
+    if x >= last.0 {
+        return Some(last.1);
+    }
+    points.windows(2).find_map(|pair| match pair {
+        [a, b] if x >= a.0 && x < b.0 => Some(a.1 + (x - a.0) * (b.1 - a.1) / (b.0 - a.0)),
+        _ => None,
+    })
+}
+
 /// Un-ionised ammonia, mg/L NH3 [`AMMONIA_LIMIT`].
 pub const UNIONISED_LIMIT: f64 = 0.025;
 /// Wanted un-ionised ammonia, mg/L NH3 [`AMMONIA_LIMIT`].
