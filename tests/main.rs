@@ -1,4 +1,5 @@
 //! All integration tests, in one binary: it links once.
+mod advice;
 mod archive;
 mod audit;
 mod balance;

@@ -121,6 +121,7 @@ fn many() -> Vec<Job> {
     let mut jobs: Vec<Job> = DEMOS.iter().map(|(id, ..)| job(id)).collect();
     jobs.push(crate::year::untold_changes());
     jobs.push(crate::released::tested_through_a_spell(1.0));
+    jobs.extend(crate::advice::everything());
     // A steady bleed in place of changes, and a roof too small for the blend.
     for (id, was, is) in [
         ("pinch-gap", "aim = \"fewest visits\"", "aim = \"bleed\""),

@@ -5,6 +5,7 @@
 //! one whose address is `workings:GROUP`, the photographs of a part `photos:PART`; a footnote reference `[^hardness.buffer.dose]` is the number of that line in
 //! the workings, set in the number column.
 
+mod advice;
 mod aloud;
 mod bars;
 mod checks;

@@ -242,6 +242,8 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     let ammonia = crate::units::table::MILLIGRAMS.si(crate::reference::UNIONISED_LIMIT);
     view.insert("ammonia_limit", reader.quantity_short("unionised-ammonia", ammonia).into());
     view.insert("limits", limits(source, reader, lines).unwrap_or(Value::from(())));
+    view.insert("advice", super::advice::view(source, reader, lines).unwrap_or(Value::from(())));
+    view.insert("retest", super::advice::retest(source, reader).into());
     view.insert("schedule", schedule(source, reader, lines).unwrap_or(Value::from(())));
     view.insert(
         "conductivity_after",
@@ -289,6 +291,15 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     view.insert("year", super::year::view(source, reader, lines));
     view.insert("past", super::past::view(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("bars", super::bars::view(source, reader, lines).unwrap_or(Value::from(())));
+    view.insert(
+        "panel_turns",
+        match site.panel.as_ref().and_then(|panel| panel.turns_round) {
+            Some(true) => "yes",
+            Some(false) => "no",
+            None => "unknown",
+        }
+        .into(),
+    );
     view.insert("bars_place", site.bars.as_ref().and_then(|b| b.place.clone()).into());
     view.insert(
         "answer",
@@ -311,11 +322,11 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     view.insert("quarter", first_aid(&plan.emergency.quarter));
     view.insert("emergency", first_aid(&plan.emergency.poisoning));
     view.insert("assumptions", plan.assumptions.iter().map(|a| map! {
-        "what" => a.what.as_str(), "value" => a.value.as_str(), "instead" => a.instead.as_str(), "source" => a.source.as_str(),
+        "what" => keyed(&a.what), "value" => keyed(&a.value), "instead" => keyed(&a.instead), "source" => keyed(&a.source),
     }).collect());
     view.insert(
         "missing",
-        plan.missing.iter().map(|m| map! { "what" => m.what.as_str(), "measure" => m.measure.as_str() }).collect(),
+        plan.missing.iter().map(|m| map! { "what" => keyed(&m.what), "measure" => keyed(&m.measure) }).collect(),
     );
     view.insert(
         "checks",
@@ -369,6 +380,19 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     });
     view.insert("substances", substances(source));
     Value::from(view)
+}
+
+/// Words with keys of the site file in back-quotes: those print as keys, all else as it was typed.
+fn keyed(words: &str) -> Value {
+    let parts: Vec<&str> = words.split('`').collect();
+    if parts.len() == 1 || parts.len().is_multiple_of(2) {
+        return Value::from(words);
+    }
+    let each = parts.iter().enumerate().map(|(index, part)| match index % 2 {
+        0 => escape(part),
+        _ => format!("`{part}`"),
+    });
+    Value::from_safe_string(each.collect())
 }
 
 fn with_unit(value: f64, unit: &str) -> String {
@@ -553,6 +577,8 @@ fn act_name(act: Act) -> &'static str {
         Act::OtherMeasures => "other-measures",
         Act::SwitchOn => "switch-on",
         Act::CopperTest => "copper-test",
+        Act::CopperWatch => "copper-watch",
+        Act::AlgaeUnmoved => "algae-unmoved",
     }
 }
 

@@ -75,6 +75,7 @@ impl Reader {
             ("total-ammonia", ppm) => shown(&table::AMMONIA_N, if ppm { "ppm N" } else { "mg/L N" }, 2),
             ("nitrite", ppm) => shown(&table::NITRITE_ION, if ppm { "ppm" } else { "mg/L" }, 2),
             ("nitrate", ppm) => shown(&table::NITRATE_ION, if ppm { "ppm" } else { "mg/L" }, 0),
+            ("phosphate", ppm) => shown(&table::PHOSPHATE_ION, if ppm { "ppm" } else { "mg/L" }, 2),
             ("oxygen", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 1),
             ("chlorine", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 2),
             ("chloride", ppm) => shown(&table::MILLIGRAMS, if ppm { "ppm" } else { "mg/L" }, 0),

@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use super::correction::day;
-use super::{Desk, Plan, Word};
+use super::{Correction, Desk, Plan, Word};
 use crate::units::Si;
 
 /// When a step is done.
@@ -26,6 +26,8 @@ pub enum Act {
     PanelZero,
     PanelHold,
     ChangeForCopper,
+    CopperWatch,
+    AlgaeUnmoved,
     Buffer,
     PhGuard,
     Calcium,
@@ -56,6 +58,21 @@ fn on(days: &[NaiveDate]) -> When {
     When::On(days.to_vec())
 }
 
+/// When the water is tested again: the morning after the last correction, or after changes that wait for ammonia.
+pub fn retest(correction: &Correction) -> Option<When> {
+    let last = [
+        correction.buffer.as_ref().and_then(|b| b.days.last()),
+        correction.calcium.as_ref().and_then(|c| c.days.last()),
+        correction.salt.as_ref().and_then(|s| s.days.last()),
+        correction.changes.as_ref().and_then(|c| c.days.last()),
+        correction.copper.as_ref().and_then(|c| c.days.last()),
+    ];
+    let last = last.into_iter().flatten().max()?;
+    let mut changes = [&correction.changes, &correction.copper].into_iter().flatten();
+    let gated = changes.any(|c| c.ammonia_gate.is_some());
+    Some(if gated { When::Gate("after-changes") } else { on(&[day(*last, 1)]) })
+}
+
 /// The steps, in the order an owner follows them.
 pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     let mut out = Vec::new();
@@ -76,6 +93,9 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     if let Some(change) = &correction.copper {
         let when = if change.ammonia_gate.is_some() { When::Gate("ammonia-gate-copper") } else { on(&change.days) };
         push(Act::ChangeForCopper, when);
+    }
+    if let Some(watch) = &plan.advice.watch {
+        push(Act::CopperWatch, on(&[watch.retest]));
     }
     if verdict.has("copper-over-stop") {
         push(Act::RingForCopper, When::Today);
@@ -100,16 +120,8 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     if let Some(salt) = &correction.salt {
         push(Act::Salt, if gated { When::Gate("after-changes") } else { on(&salt.days) });
     }
-    let last = [
-        correction.buffer.as_ref().and_then(|b| b.days.last()),
-        correction.calcium.as_ref().and_then(|c| c.days.last()),
-        correction.salt.as_ref().and_then(|s| s.days.last()),
-    ]
-    .into_iter()
-    .flatten()
-    .max();
-    if let Some(last) = last {
-        push(Act::Retest, if gated { When::Gate("after-changes") } else { When::On(vec![day(*last, 1)]) });
+    if let Some(when) = &plan.retest {
+        push(Act::Retest, when.clone());
     }
     let untested = verdict.reasons.iter().any(|r| {
         r.word == Word::NotYet
@@ -120,6 +132,9 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     }
     if verdict.has("authorisation-missing") && verdict.word != Word::No {
         push(Act::Settle, When::Gate("before-panel"));
+    }
+    if plan.advice.algae.is_some() && verdict.word != Word::No {
+        push(Act::AlgaeUnmoved, When::Today);
     }
     if verdict.word == Word::No {
         push(Act::OtherMeasures, When::Gate("this-year"));

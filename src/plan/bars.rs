@@ -287,6 +287,16 @@ fn usable(desk: &mut Desk<'_>) -> Option<(Figure<Mass>, NaiveDate)> {
     let since = last.map_or(desk.date, |(visit, _)| visit.date);
     let weighed = last.map(|(_, m)| kinder::leaf(desk, m, "m_bar,now", "bars as last weighed", &GRAM));
     let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
+    // Where the current is never turned round, the bars on one side alone wear.
+    let turned = desk.site.panel.as_ref().is_none_or(|panel| panel.turns_round != Some(false));
+    let share = if turned || bars.count < 2 {
+        share
+    } else {
+        let wearing = f64::from(bars.count / 2) / f64::from(bars.count);
+        let title = "share of the bars that wears, where the current is not turned round";
+        let wearing: Figure<Ratio> = Figure::counted(wearing, "q_worn", title, &ONE);
+        &share * &wearing
+    };
     let floor = &new * &(&one - &share);
     let left = weighed.unwrap_or(new) - floor;
     Some((left.named("bars.left", "Usable mass left", "m_bar,left", &GRAM), since))

@@ -205,6 +205,14 @@ impl CopperLimits {
         Some(DayLimits { stop: whole(short).min(now.stop), lasting: whole(lasting).min(now.lasting) })
     }
 
+    /// Stop in water of so much protection, mg/L as CaCO3, never over that of now; kg/m³. `None` under the floor.
+    pub(super) fn stop_in(&self, protection: f64) -> Option<f64> {
+        if protection < COPPER_FLOOR_CALCIUM {
+            return None;
+        }
+        Some(whole(0.1 * on_curve(protection, &LC50_BY_ALKALINITY)?).min(self.stop.si()))
+    }
+
     /// The same stop as a figure: of a protection in mg/L as CaCO₃. `None` under the floor.
     pub(super) fn stop_at(&self, protection: &Figure<Ratio>) -> Option<Figure<MassConcentration>> {
         if protection.si() < COPPER_FLOOR_CALCIUM {

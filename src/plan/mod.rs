@@ -4,6 +4,7 @@
 //! the templates' business; a plan holds amounts, days, choices and reasons.
 
 mod actions;
+mod advice;
 mod assumptions;
 mod bars;
 mod copper;
@@ -25,6 +26,7 @@ pub use crate::water::ensemble::{Quantity, Range};
 pub use crate::water::past::Tracer;
 pub use crate::water::weather::Method;
 pub use actions::{Act, Action, When};
+pub use advice::{Advice, Again, Algae, Explained, Outcome, Seen, Stop, TurnDown, Watch};
 pub use assumptions::{Assumption, Missing};
 pub use bars::{Bars, Full, Gap, Life, Wear, Witness};
 pub use copper::{CopperLimits, DayLimits, LossOrigin};
@@ -93,6 +95,8 @@ pub struct Plan {
     pub correction: Correction,
     /// Copper limits in the water as it will be, where there are any.
     pub limits: Option<CopperLimits>,
+    /// What the log changes: copper at watch or stop, algae that did not give way.
+    pub advice: Advice,
     /// The output-level schedule, where there is one.
     pub schedule: Option<Schedule>,
     /// Flow past the bars and the time the pond takes to pass them.
@@ -101,6 +105,8 @@ pub struct Plan {
     pub emergency: Emergency,
     /// What to do, in order.
     pub actions: Vec<Action>,
+    /// When the water is tested again after the corrections, where there are any.
+    pub retest: Option<When>,
     /// What was assumed.
     pub assumptions: Vec<Assumption>,
     /// What was not measured, and how to.
@@ -242,9 +248,12 @@ pub fn decide(
     }
     readings.push(readings::copper_row(&desk, limits.as_ref().map(|l| &l.watch)));
     let mut verdict = verdict::judge(&mut desk, &readings, &correction, limits.as_ref(), over);
+    let watch = advice::watch(&mut desk, &volume, &correction, limits.as_ref(), ions.as_ref());
+    let stop = advice::stop(&mut desk, &volume, &correction, limits.as_ref());
     let gathered = year::look_ahead(&mut desk, &volume, &correction, ions.as_ref());
     let outlook = gathered.as_ref().ok().and_then(|g| g.outlook.as_ref());
-    let mut schedule = schedule::choose(&mut desk, &volume, &correction, limits.as_ref(), outlook, &mut verdict);
+    let mut schedule =
+        schedule::choose(&mut desk, &volume, &correction, limits.as_ref(), outlook, watch.as_ref(), &mut verdict);
     let minerals = readings.iter().find(|r| r.key == "conductivity").and_then(|r| r.high);
     let year = gathered.map(|gathered| {
         year::forecast(&mut desk, gathered, &volume, &correction, schedule.as_mut(), limits.as_ref(), minerals)
@@ -254,6 +263,9 @@ pub fn decide(
     let emergency = correction::emergency(&mut desk, &volume);
     let panel_answer = diagnosis::last_answer(&desk);
     let diagnosis = diagnosis::find(&mut desk, &volume, &bars, flow.as_ref(), minerals, correction.salt.is_some());
+    let again = schedule.as_ref().and_then(|s| s.again.as_ref());
+    let algae = advice::unmoved(&desk, flow.as_ref(), diagnosis.as_ref(), again.map(advice::Again::next_spell));
+    let advice = Advice { watch, stop, algae };
     if let Some(last) = site.visits.last()
         && (date - last.date).num_days() > readings::FRESH_DAYS
     {
@@ -278,10 +290,12 @@ pub fn decide(
         water: ions,
         correction,
         limits,
+        advice,
         schedule,
         flow,
         emergency,
         actions: Vec::new(),
+        retest: None,
         assumptions: Vec::new(),
         missing: Vec::new(),
         checks: Vec::new(),
@@ -292,6 +306,7 @@ pub fn decide(
         temperature,
         book: Book::default(),
     };
+    plan.retest = actions::retest(&plan.correction);
     plan.actions = actions::order(&mut desk, &plan);
     plan.checks = safety::check(&desk, &plan);
     for broken in plan.checks.iter().filter(|c| !c.kept) {

@@ -160,6 +160,7 @@ pub fn check(desk: &Desk<'_>, plan: &Plan) -> Vec<Check> {
     if let Ok(Some(least)) = plan.year.as_ref().map(|year| year.least.as_ref()) {
         kept(desk, least, low, &mut list);
     }
+    eased(desk, plan, low, &mut list);
     copper(desk, plan, &mut list);
     list.0
 }
@@ -275,6 +276,57 @@ fn changes(desk: &Desk<'_>, change: &ChangePlan, low: f64, list: &mut List) {
         let after = MILLIGRAMS.of(gate.si()) * (1.0 - share) + brought * share;
         let toxic = nh3(after, ph.si(), warm.value.si());
         list.at_most("un-ionised ammonia", "after a change with treated supply", toxic, UNIONISED_LIMIT, "mg/L NH₃");
+    }
+}
+
+/// Copper at watch: the change proposed, the copper it leaves, by small steps the copper of the day the panel may run again, and no day
+/// with the panel on before that.
+fn eased(desk: &Desk<'_>, plan: &Plan, low: f64, list: &mut List) {
+    let (Some(watch), Some(limits)) = (&plan.advice.watch, &plan.limits) else { return };
+    let now = watch.now.si();
+    let wait = (watch.clear - plan.date).num_days();
+    let days = usize::try_from(wait).unwrap_or(0);
+    let warm = readings::fresh(desk, |r| r.temperature.as_ref()).map_or(8.0, |t| (t.value.si() - 273.15).min(8.0));
+    // The loss at 20 °C is known where there is a schedule.
+    if let Some(schedule) = &plan.schedule {
+        let loss = schedule.loss_range.0 * libm::pow(1.05, warm - 20.0);
+        let left = (0..days).fold(now, |copper, _| day_end(copper, low, loss, 0.0));
+        list.at_most(
+            "watch for total copper",
+            "at level zero until the panel may run again",
+            MILLIGRAMS.of(left),
+            MILLIGRAMS.of(limits.watch.si()),
+            "mg/L",
+        );
+    }
+    let early = plan.schedule.iter().flat_map(|s| s.levels.iter().take(days)).filter(|level| **level > 0).count();
+    list.at_most("days with the panel on over watch", "the schedule", early as f64, 0.0, "");
+    let Some(change) = &watch.change else { return };
+    changes(desk, change, low, list);
+    let tap = desk.site.supply.readings.total_copper.as_ref().map_or(f64::INFINITY, |r| r.value.si());
+    // Copper in the pond and in the new water, by mass; the largest pond keeps most.
+    let high = plan.volume.high.si();
+    let swapped = change.volume.si();
+    let left = (now * (high - swapped) + tap * swapped) / high;
+    list.at_most(
+        "stop for total copper",
+        "after the change at watch",
+        MILLIGRAMS.of(left),
+        MILLIGRAMS.of(limits.stop.si()),
+        "mg/L",
+    );
+    // The new water thins what protects, most in the smallest pond; a supply softer than the window comes with its buffer.
+    let readings = &desk.site.supply.readings;
+    let part = swapped / low;
+    let thinned = |now: f64, tap: f64| now * (1.0 - part) + tap * part;
+    if let (Some(hardness), Some(tap)) = (&plan.correction.hardness_after, &readings.carbonate_hardness) {
+        let tap = DEGREE_KH.of(tap.value.si()).max(WINDOW_LOW_DKH);
+        let after = thinned(DEGREE_KH.of(hardness.si()), tap);
+        list.at_least("lower edge of the window", "after the change at watch", after, WINDOW_LOW_DKH, "°dKH");
+    }
+    if let (Some(calcium), Some(tap)) = (&plan.correction.calcium_after, &readings.calcium) {
+        let after = thinned(CALCIUM_CACO3.of(calcium.si()), CALCIUM_CACO3.of(tap.value.si()));
+        list.at_least("calcium hardness under copper", "after the change at watch", after, 16.0, "mg/L");
     }
 }
 
@@ -466,6 +518,10 @@ fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
     day_by_day(plan, schedule, &spell_days, list);
     // Whole days cut the worst month a little otherwise than the plan did: a thousandth is forgiven.
     let allowed = MILLIGRAMS.of(limits.lasting.si());
+    // What stands in the water already is no proposal: at watch its own mean, with the panel at zero, is allowed for.
+    let untouched = vec![0.0; LASTING_DAYS as usize];
+    let own = plan.advice.watch.as_ref().map_or(0.0, |_| worst_month(schedule.start, low, loss, &untouched));
+    let allowed = allowed.max(MILLIGRAMS.of(own * dissolved));
     let proposed = MILLIGRAMS.of(lasting * dissolved);
     let proposed = if proposed <= allowed * 1.001 { proposed.min(allowed) } else { proposed };
     list.at_most("lasting limit, mean over 28 days", "the worst 28 days of the schedule", proposed, allowed, "mg/L");

@@ -2,12 +2,14 @@
 //!
 //! Ids such as `CU-21` are rows of the project's table of published values; the citation carries the words to print.
 
+mod algae;
 mod causes;
 pub mod chemistry;
 mod citations;
 mod limits;
 mod substances;
 
+pub use algae::*;
 pub use causes::*;
 pub use citations::*;
 pub use limits::*;

@@ -27,6 +27,15 @@ impl Bounds {
         self.usual = Some((low, high));
         self
     }
+
+    /// A number to write in its place, as an example: a time in the unit that is asked for.
+    pub(super) fn example(&self, kind: Kind) -> &'static str {
+        match (kind, self.unit.symbol) {
+            (Kind::Time, "days") => "7 days",
+            (Kind::Time, "h") => "5 h",
+            _ => kind.example(),
+        }
+    }
 }
 
 /// One reading.

@@ -147,7 +147,7 @@ fn question(kind: Kind) -> Option<(&'static str, &'static str, &'static str)> {
 
 fn misread(error: &ReadError, text: &str, kind: Option<Kind>, bounds: &Bounds, place: Place<'_>) -> Diagnostic {
     let what = place.what;
-    let example = kind.map_or("8.1", Kind::example);
+    let example = kind.map_or("8.1", |kind| bounds.example(kind));
     match error {
         ReadError::Empty | ReadError::NoNumber => {
             let said =

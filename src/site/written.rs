@@ -457,7 +457,7 @@ impl<'t, 'i> Table<'t, 'i> {
         complaints: &mut Complaints<'_>,
     ) -> Option<Stated<Q>> {
         if self.blank(key) {
-            self.complain_missing(key, why, &format!("\"{}\"", Q::KIND.example()), complaints);
+            self.complain_missing(key, why, &format!("\"{}\"", bounds.example(Q::KIND)), complaints);
         }
         self.quantity(key, bounds, complaints)
     }
@@ -471,7 +471,7 @@ impl<'t, 'i> Table<'t, 'i> {
     ) -> Option<Stated<Vec<Q>>> {
         let (place, value) = self.take(key)?;
         let DeValue::Array(array) = value else {
-            let hint = format!("write `{key} = [\"{}\"]`", Q::KIND.example());
+            let hint = format!("write `{key} = [\"{}\"]`", bounds.example(Q::KIND));
             complaints.push(not_a(place, key, "a list in square brackets", &hint));
             return None;
         };
@@ -581,7 +581,7 @@ fn read_value(
         DeValue::Integer(number) => number.as_str(),
         DeValue::Float(number) => number.as_str(),
         _ => {
-            let example = kind.map_or("8.1", Kind::example);
+            let example = kind.map_or("8.1", |kind| bounds.example(kind));
             complaints.push(not_a(place, key, "a number with its unit", &format!("write `{key} = \"{example}\"`")));
             return None;
         }

@@ -336,9 +336,7 @@ pub(super) fn plan(
     let inputs: Vec<_> = ions.inputs.iter().chain(doses).cloned().collect();
     let ph_shift = followed
         .line(["ph.dose-shift", "Largest change of pH by one dose", "ΔpH"], course::inputs(desk, ions, doses))
-        .remark(
-            "Activities and ion pairs are counted. `weirbook water` with these readings and `--add` gives the same pH",
-        );
+        .remark("Activities and ion pairs are counted. weirbook water with these readings and --add gives the same pH");
     let closed = figures::ph(
         ["ph.after-closed", "pH after the last dose, closed to the air", "pH_closed"],
         last.closed.state.ph,

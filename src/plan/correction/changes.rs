@@ -19,8 +19,8 @@ use crate::reference::{
     WINDOW_LOW_DKH,
 };
 use crate::units::table::{
-    AMMONIA_N, CALCIUM_MG, CELSIUS, COPPER, DEGREE_GH, DEGREE_KH, GRAM, HOUR, LITRE, MICROSIEMENS, MILLIGRAMS, ONE,
-    PERCENT,
+    AMMONIA_N, CALCIUM_CACO3, CALCIUM_MG, CELSIUS, COPPER, DEGREE_GH, DEGREE_KH, GRAM, HOUR, KH_MG, LITRE,
+    MICROSIEMENS, MILLIGRAMS, ONE, PERCENT,
 };
 use crate::units::{
     AmmoniaNitrogen, CarbonateHardness, Conductivity, Mass, MassConcentration, Ph, Ratio, Si, ThermodynamicTemperature,
@@ -695,6 +695,103 @@ pub fn for_copper(
     );
     plan.followed = mixing.and_then(|mixing| mixing.follow(desk, "copper.change", &full, &plan.count, false));
     Some(plan)
+}
+
+/// Part of watch that one change at watch aims at, so that a kit can see the fall (common practice).
+const EASE_AIM: f64 = 0.9;
+
+/// One change within a day's share for copper at watch: to nine tenths of watch, or as far as a day's share goes. `None` where other
+/// water is changed or something is added, where the supply's own readings do not say that its water does no harm, or where the
+/// pond's water may not go.
+pub fn for_watch(
+    desk: &mut Desk<'_>,
+    volume: &VolumePlan,
+    limits: &CopperLimits,
+    correction: &Correction,
+    ions: Option<&WaterPlan>,
+) -> Option<ChangePlan> {
+    let busy = correction.changes.is_some()
+        || correction.buffer.is_some()
+        || correction.calcium.is_some()
+        || correction.salt.is_some();
+    let goes =
+        matches!(desk.site.outflow.changes, crate::site::Destination::OwnGround | crate::site::Destination::Sewer);
+    if busy || !goes {
+        return None;
+    }
+    let reading = readings::fresh(desk, |r| r.total_copper.as_ref()).filter(|r| !r.less_than)?;
+    let now = kinder::leaf(desk, reading, "C_now", "total copper, as read", &COPPER);
+    let Some(tap) = &desk.site.supply.readings.total_copper else {
+        desk.miss(Missing::new("total copper of the supply", "a laboratory sample, tap run for three minutes"));
+        return None;
+    };
+    let tap = kinder::leaf(desk, tap, "C_supply", "total copper of the supply", &COPPER);
+    let aim: Figure<Ratio> = Figure::counted(EASE_AIM, "q_aim", "part of watch aimed at, common practice", &ONE);
+    let aim = &limits.watch * &aim;
+    if tap.si() >= aim.si() {
+        return None;
+    }
+    let wanted: Figure<Ratio> = ((&now - &aim) / (&now - &tap)).meaning();
+    let limit = change_limit(desk);
+    let rise = buffer::rise_of_new_water(desk);
+    let mixing = Mixing::of(desk, ions, rise.as_ref());
+    let Bearable { most, gate, smaller } = bearable_share(desk, "copper.ease", &limit, mixing.as_ref())?;
+    let cap: Figure<Ratio> = (&(&volume.low * &most) / &volume.high).meaning();
+    let needed = crate::workings::minimum(&[wanted, cap])?.named(
+        "copper.ease.needed",
+        "Share of the water to replace, within a day's",
+        "f_ease",
+        &ONE,
+    );
+    // What protects fish may not be thinned so far that the copper that is left would stand over watch of that water.
+    let share = (needed.si() * volume.high.si() / volume.low.si()).min(1.0);
+    let after_now = tap.si() + (now.si() - tap.si()) * (1.0 - needed.si());
+    if !bears(desk, correction, limits, share, after_now) {
+        return None;
+    }
+    let made = Swap { id: "copper.ease", reason: ChangeReason::Copper, volume, needed, most, gate, reach: true };
+    let mut plan = swap(desk, made)?;
+    let real = (&plan.volume / &volume.high).named(
+        "copper.ease.share-least",
+        "Share of that change at the high volume",
+        "s_ease,low",
+        &ONE,
+    );
+    let after = crate::water::changes::after(&now, &tap, &real, &plan.count).named(
+        "copper.ease.after",
+        "Total copper after one change, before any loss",
+        "C_ease",
+        &COPPER,
+    );
+    plan.copper_after = Some(desk.book.publish(after));
+    plan.buffer = buffer::for_new_water(desk, "copper.ease.buffer", &plan.volume);
+    let full = (&plan.volume / &volume.low).named(
+        "copper.ease.share-most",
+        "Share of that change at the low volume",
+        "s_ease,high",
+        &ONE,
+    );
+    plan.followed = mixing.and_then(|mixing| mixing.follow(desk, "copper.ease", &full, &plan.count, smaller));
+    Some(plan)
+}
+
+/// Whether the water that a change of this share leaves bears the copper that is left: under stop, and no less under it than now. Bare
+/// numbers: kg/m³.
+fn bears(desk: &Desk<'_>, correction: &Correction, limits: &CopperLimits, share: f64, copper: f64) -> bool {
+    let supply = &desk.site.supply.readings;
+    let (Some(hardness), Some(calcium)) = (&correction.hardness_after, &correction.calcium_after) else { return false };
+    let (Some(tap_hardness), Some(tap_calcium)) = (&supply.carbonate_hardness, &supply.calcium) else { return false };
+    let mixed = |now: f64, tap: f64| now + (tap - now) * share;
+    let brought = tap_hardness.value.si().max(DEGREE_KH.si(WINDOW_LOW_DKH));
+    // Softer supply comes with its buffer, at the window's edge or over it.
+    let hardness = mixed(hardness.si(), brought);
+    let calcium = mixed(calcium.si(), tap_calcium.value.si());
+    if hardness < DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9) {
+        return false;
+    }
+    let Some(stop) = limits.stop_in(KH_MG.of(hardness).min(CALCIUM_CACO3.of(calcium))) else { return false };
+    let now = readings::fresh(desk, |r| r.total_copper.as_ref()).map_or(f64::INFINITY, |r| r.value.si());
+    copper / stop <= now / limits.stop.si() * (1.0 + 1e-9) && copper < stop
 }
 
 /// The changes of first aid (TRADE.md section 6; Decisions).

@@ -13,7 +13,7 @@ mod salt;
 
 pub use buffer::BufferPlan;
 pub use calcium::CalciumPlan;
-pub use changes::{ChangePlan, ChangeReason, Followed, emergency, for_copper};
+pub use changes::{ChangePlan, ChangeReason, Followed, emergency, for_copper, for_watch};
 pub(in crate::plan) use changes::{change_limit, chloraminated, hose_time, neutraliser};
 pub use joint::Joint;
 pub use salt::SaltPlan;

@@ -169,10 +169,14 @@ impl Calendar {
     }
 
     /// Where spells fit, as many as are wanted: their first days, and which of the shapes they have. The first shapes are wanted
-    /// most.
-    pub(super) fn spells(&self, shapes: &[Shape], wanted: u32) -> Vec<(NaiveDate, usize)> {
+    /// most; none starts before `quiet`.
+    pub(super) fn spells(&self, shapes: &[Shape], wanted: u32, quiet: NaiveDate) -> Vec<(NaiveDate, usize)> {
         let lengths: Vec<i64> = shapes.iter().map(|shape| shape.days as i64).collect();
+        let quiet = (quiet - self.first).num_days();
         let fits = |start: i64, which: usize, care: u8| {
+            if start < quiet {
+                return false;
+            }
             let (Ok(start), Some(shape)) = (usize::try_from(start), shapes.get(which)) else { return false };
             self.fits(shape, start, care)
         };

@@ -15,8 +15,8 @@ use self::loss::{dissolved_share, loss};
 use self::spell::{Names, Raised, Room, held_step, spell_at};
 use super::correction::day;
 use super::{
-    Assumption, CopperLimits, Correction, Desk, LossOrigin, Missing, Outlook, Side, Verdict, VolumePlan, Word, kinder,
-    readings, rounding,
+    Again, Assumption, CopperLimits, Correction, Desk, LossOrigin, Missing, Outlook, Side, Verdict, VolumePlan, Watch,
+    Word, kinder, readings, rounding,
 };
 use crate::chem::copper as electrolysis;
 use crate::reference::{COPPER_COLD, LASTING_DAYS, SEASON_CELSIUS, SPELL_DAYS, SPELL_GAP_DAYS, SPELLS, WINDOW_LOW_DKH};
@@ -109,6 +109,8 @@ pub struct Schedule {
     pub releases: Vec<f64>,
     /// Copper the first day starts from, kg/m³.
     pub start: f64,
+    /// When the panel may run again, where copper stood at watch.
+    pub again: Option<Again>,
 }
 
 impl Schedule {
@@ -218,6 +220,11 @@ fn temperature(celsius: f64, symbol: &str, title: &str) -> Figure<ThermodynamicT
     Figure::counted(celsius, symbol, title, &CELSIUS)
 }
 
+/// The least loss of copper at 20 °C.
+pub(super) fn slowest_loss(desk: &mut Desk<'_>, volume: &VolumePlan) -> Figure<Frequency> {
+    loss(desk, volume).least
+}
+
 /// Chooses the schedule. Adds the panel's line to the verdict.
 pub fn choose(
     desk: &mut Desk<'_>,
@@ -225,6 +232,7 @@ pub fn choose(
     correction: &Correction,
     limits: Option<&CopperLimits>,
     outlook: Option<&Outlook>,
+    watch: Option<&Watch>,
     verdict: &mut Verdict,
 ) -> Option<Schedule> {
     let Some(panel) = &desk.site.panel else {
@@ -318,7 +326,8 @@ pub fn choose(
     // The spell before may have ended at stop six weeks ago; what is left of it is still on its way to rest.
     let gap: Figure<Time> = Figure::cited(SPELL_GAP_DAYS, "t_gap", "days between two spells at least", &DAYS, &SPELLS);
     let mut starts = vec![balance::after(&limits.stop, &rest_most, &least, &gap)];
-    starts.extend(last.clone().filter(|read| read.si() < limits.stop.si()));
+    let from = watch.map(|w| w.end.clone()).or_else(|| last.clone());
+    starts.extend(from.filter(|read| read.si() < limits.stop.si()));
     let start = maximum(&starts)?.rounded(Way::Up, 1.0, &MICROGRAMS).named(
         "copper.spell-start",
         "Copper a spell may start from, at most",
@@ -333,8 +342,15 @@ pub fn choose(
     let release_si = |level: u32| release(desk, level).map_or(0.0, |r| GRAMS_PER_DAY.of(r.si()) / 1000.0);
     let releases: Vec<f64> = (0..=steps).map(release_si).collect();
     let kinder = Corner { volume: volume.low.si(), loss: PER_DAY.of(least.si()) };
+    // At watch the panel stands at zero until copper is under it, and the mean over 28 days keeps its limit.
+    let again = watch.map(|w| w.again(desk, &rest_most, &least, room.dissolved.as_ref(), limits));
+    let ready = again.as_ref().map_or(ready, |again| again.day.max(ready));
     let calendar =
         Calendar::of(desk, limits, outlook, ready, Resting { total: rest_most.si(), lasting: lasting_form.si() });
+    let mut quiet = super::advice::quiet_until(desk).unwrap_or(desk.date);
+    if let Some(again) = &again {
+        quiet = quiet.max(again.next_spell());
+    }
     let wanted = desk.site.practice.spells.as_ref().map_or(3, |s| s.value);
     let at = |level: u32| releases.get(level as usize).copied().unwrap_or(0.0);
     let mut shapes: Vec<Shape> = Vec::new();
@@ -352,7 +368,7 @@ pub fn choose(
             });
         }
     }
-    let spells = published_spells(desk, &room, &shapes, calendar.spells(&shapes, wanted));
+    let spells = published_spells(desk, &room, &shapes, calendar.spells(&shapes, wanted, quiet));
     let no_spell = match (shapes.is_empty(), spells.is_empty()) {
         (true, _) => Some("no-step"),
         (false, true) => Some("none-left"),
@@ -407,6 +423,7 @@ pub fn choose(
         loss_cold: least,
         releases,
         start: start_now,
+        again,
     })
 }
 

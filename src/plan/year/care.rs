@@ -108,7 +108,7 @@ fn feed(desk: &mut Desk<'_>) -> (f64, f64) {
                 "{}\u{a0}g a day (koi 10, goldfish 1, others 3\u{a0}g each), 3\u{a0}% of it nitrogen that ends as nitrate",
                 crate::units::plain(grams, crate::units::Digits::Significant(2))
             ),
-            "the feed of a week, weighed, in `[feed]`",
+            "a week's feed, weighed: `[feed]`",
             "common practice",
         ));
     }

@@ -580,7 +580,8 @@ fn changes(desk: &mut Desk<'_>, bench: &Bench<'_>, every: u32, out: &mut Least) 
         let days = bench.rhythm(desk, every, |i| cold || bench.mild(i));
         days.into_iter()
             .filter_map(|day| {
-                let there = bench.lines.get(day)?.volume() * size;
+                // Rain of the same day may stand over the brim for an hour: that is no water to count a share of.
+                let there = (bench.lines.get(day)?.volume() * size).min(low);
                 let celsius = bench.trial.sky.get(day)?.celsius;
                 let most = if gated && !filter { bearable(desk, celsius)?.min(share) } else { share };
                 let most = (most * there / step + 1e-9).max(0.0) as u32;
