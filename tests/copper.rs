@@ -195,8 +195,29 @@ const CLIMATES: [&str; 2] = [
     "max_temperature = [\"14 °C\",\"16 °C\",\"19 °C\",\"22 °C\",\"27 °C\",\"33 °C\",\"36 °C\",\"35 °C\",\"30 °C\",\"24 °C\",\"18 °C\",\"14 °C\"]\nmin_temperature = [\"3 °C\",\"4 °C\",\"7 °C\",\"9 °C\",\"13 °C\",\"17 °C\",\"20 °C\",\"20 °C\",\"16 °C\",\"12 °C\",\"7 °C\",\"4 °C\"]\nrain = [\"30 mm\",\"28 mm\",\"25 mm\",\"20 mm\",\"15 mm\",\"5 mm\",\"1 mm\",\"2 mm\",\"10 mm\",\"20 mm\",\"28 mm\",\"32 mm\"]\n",
 ];
 
-/// A random pond under one of these climates, planned.
+/// Days on which copper of the schedule is over the stop of the day in the kinder corner, from rest, by small steps; and days with
+/// the panel on and no limit. Every third random pond has weather, all have this.
+fn corner_over(plan: &Plan) -> Vec<String> {
+    let Some(schedule) = plan.schedule.as_ref().filter(|s| !s.releases.is_empty()) else { return Vec::new() };
+    let releases: Vec<f64> = schedule.levels.iter().map(|level| schedule.releases[*level as usize]).collect();
+    let rest = schedule.rest_most.as_ref().map_or(0.0, |rest| rest.si());
+    let path = steps(rest, plan.volume.low.si(), schedule.loss_kinder, &releases);
+    let days = schedule.days.iter().zip(&schedule.levels).zip(&path).enumerate();
+    days.filter_map(|(index, ((day, level), copper))| match day.limits {
+        Some(limits) if *level > 0 && *copper > limits.stop * 1.000_01 => {
+            Some(format!("day {index}: {copper} over {}", limits.stop))
+        }
+        None if *level > 0 => Some(format!("day {index}: step {level} without a limit")),
+        _ => None,
+    })
+    .collect()
+}
+
+/// A random pond, every third under one of these climates, planned.
 fn planned(pond: &Pond, climate: usize) -> Result<Plan, (Diagnostics, String)> {
+    if !climate.is_multiple_of(3) {
+        return pond.plan().map_err(|complaints| (complaints, pond.site_file()));
+    }
     let mut words = pond.site_file().replace(
         &format!("shape = \"known volume\"\nvolume = \"{} m3\"\n", pond.volume),
         &format!("shape = \"measured area\"\narea = \"{} m2\"\nmean_depth = \"1 m\"\n", pond.volume),
@@ -205,7 +226,7 @@ fn planned(pond: &Pond, climate: usize) -> Result<Plan, (Diagnostics, String)> {
         words = words.replace("[firm]", "latitude = \"45 °N\"\n[firm]");
     }
     words +=
-        &format!("[climate]\norigin = \"invented\"\nwind_height = \"2 m\"\n{}", CLIMATES[climate % CLIMATES.len()]);
+        &format!("[climate]\norigin = \"invented\"\nwind_height = \"2 m\"\n{}", CLIMATES[climate / 3 % CLIMATES.len()]);
     let site_text = Text { name: "site.toml".into(), words };
     let log_text = Text { name: "log.csv".into(), words: pond.log() };
     let parsed = parse(&site_text, Some(&log_text), None);
@@ -217,13 +238,13 @@ fn planned(pond: &Pond, climate: usize) -> Result<Plan, (Diagnostics, String)> {
     }
 }
 
-/// `count` random ponds of the sample from `skip` on, each under a climate: no day over stop, none refused without a reason.
+/// `count` random ponds of the sample from `skip` on: no day over stop, none refused without a reason.
 fn no_pond_passes_stop(skip: usize, count: usize) -> (usize, usize) {
     let (mut schedules, mut spells) = (0, 0);
     for (index, pond) in sample(skip + count).iter().enumerate().skip(skip) {
         match planned(pond, index) {
             Ok(plan) => {
-                let over = days_over(&plan);
+                let over = [days_over(&plan), corner_over(&plan)].concat();
                 assert!(over.is_empty(), "{}\n{}\n{}", over.join("\n"), pond.site_file(), pond.log());
                 let reasons = plan.verdict.reasons.iter().any(|reason| reason.word == plan.verdict.word);
                 assert!(reasons, "a verdict without a reason: {:?}", plan.verdict);
