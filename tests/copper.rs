@@ -196,7 +196,7 @@ const CLIMATES: [&str; 2] = [
 ];
 
 /// Days on which copper of the schedule is over the stop of the day in the kinder corner, from rest, by small steps; and days with
-/// the panel on and no limit. Every third random pond has weather, all have this.
+/// the panel on and no limit. Some random ponds have weather, all have this.
 fn corner_over(plan: &Plan) -> Vec<String> {
     let Some(schedule) = plan.schedule.as_ref().filter(|s| !s.releases.is_empty()) else { return Vec::new() };
     let releases: Vec<f64> = schedule.levels.iter().map(|level| schedule.releases[*level as usize]).collect();
@@ -213,11 +213,11 @@ fn corner_over(plan: &Plan) -> Vec<String> {
     .collect()
 }
 
-/// A random pond, every third under one of these climates, planned.
-fn planned(pond: &Pond, climate: usize) -> Result<Plan, (Diagnostics, String)> {
-    if !climate.is_multiple_of(3) {
+/// A random pond, planned: under one of these climates, or none.
+fn planned(pond: &Pond, climate: Option<usize>) -> Result<Plan, (Diagnostics, String)> {
+    let Some(climate) = climate else {
         return pond.plan().map_err(|complaints| (complaints, pond.site_file()));
-    }
+    };
     let mut words = pond.site_file().replace(
         &format!("shape = \"known volume\"\nvolume = \"{} m3\"\n", pond.volume),
         &format!("shape = \"measured area\"\narea = \"{} m2\"\nmean_depth = \"1 m\"\n", pond.volume),
@@ -226,7 +226,7 @@ fn planned(pond: &Pond, climate: usize) -> Result<Plan, (Diagnostics, String)> {
         words = words.replace("[firm]", "latitude = \"45 °N\"\n[firm]");
     }
     words +=
-        &format!("[climate]\norigin = \"invented\"\nwind_height = \"2 m\"\n{}", CLIMATES[climate / 3 % CLIMATES.len()]);
+        &format!("[climate]\norigin = \"invented\"\nwind_height = \"2 m\"\n{}", CLIMATES[climate % CLIMATES.len()]);
     let site_text = Text { name: "site.toml".into(), words };
     let log_text = Text { name: "log.csv".into(), words: pond.log() };
     let parsed = parse(&site_text, Some(&log_text), None);
@@ -238,11 +238,12 @@ fn planned(pond: &Pond, climate: usize) -> Result<Plan, (Diagnostics, String)> {
     }
 }
 
-/// `count` random ponds of the sample from `skip` on: no day over stop, none refused without a reason.
-fn no_pond_passes_stop(skip: usize, count: usize) -> (usize, usize) {
+/// `count` random ponds of the sample from `skip` on, one in `weather` of them under a climate: no day over stop, none refused without
+/// a reason.
+fn no_pond_passes_stop(skip: usize, count: usize, weather: usize) -> (usize, usize) {
     let (mut schedules, mut spells) = (0, 0);
     for (index, pond) in sample(skip + count).iter().enumerate().skip(skip) {
-        match planned(pond, index) {
+        match planned(pond, index.is_multiple_of(weather).then(|| index / weather)) {
             Ok(plan) => {
                 let over = [days_over(&plan), corner_over(&plan)].concat();
                 assert!(over.is_empty(), "{}\n{}\n{}", over.join("\n"), pond.site_file(), pond.log());
@@ -265,19 +266,19 @@ fn no_pond_passes_stop(skip: usize, count: usize) -> (usize, usize) {
 
 #[test]
 fn no_random_pond_with_weather_passes_stop() {
-    let (schedules, spells) = no_pond_passes_stop(0, 150);
+    let (schedules, spells) = no_pond_passes_stop(0, 150, 3);
     assert!(schedules > 10 && spells > 3, "{schedules} schedules, {spells} with spells");
 }
 
 #[test]
-#[ignore = "takes some minutes; .ci/run runs it"]
+#[ignore = "takes a few minutes; .ci/run runs it"]
 fn of_ten_thousand_random_ponds_none_passes_stop() {
     let threads: usize = 4;
     let share = 10_000 / threads;
     let (schedules, spells) = std::thread::scope(|scope| {
         let parts: Vec<_> =
-            (0..threads).map(|part| scope.spawn(move || no_pond_passes_stop(part * share, share))).collect();
+            (0..threads).map(|part| scope.spawn(move || no_pond_passes_stop(part * share, share, 20))).collect();
         parts.into_iter().map(|part| part.join().unwrap()).fold((0, 0), |sum, part| (sum.0 + part.0, sum.1 + part.1))
     });
-    assert!(schedules > 700 && spells > 250, "{schedules} schedules, {spells} with spells");
+    assert!(schedules > 400 && spells > 250, "{schedules} schedules, {spells} with spells");
 }

@@ -242,6 +242,8 @@ pub fn decide(
         let limits = copper::limits(&desk, &correction);
         (correction, limits)
     };
+    let mut correction = correction;
+    safety::doubt_changes(&desk, &mut correction, volume.low.si());
     let over = over || correction::copper_over(&desk, limits.as_ref());
     if let Some(limits) = &limits {
         limits.publish(&mut desk);

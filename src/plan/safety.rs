@@ -7,7 +7,9 @@ use chrono::{Datelike, NaiveDate};
 
 use super::correction::day;
 use super::verdict::{south, tadpole_month};
-use super::{ChangePlan, Day, Desk, Extra, Least, Plan, Quantity, Remedy, Schedule, Word, opinion, readings};
+use super::{
+    ChangePlan, Correction, Day, Desk, Extra, Least, Plan, Quantity, Remedy, Schedule, Word, opinion, readings,
+};
 use crate::chem::activity::density;
 use crate::reference::chemistry::{CALCIUM, CHLORIDE, MAGNESIUM};
 use crate::reference::{
@@ -165,6 +167,37 @@ pub fn check(desk: &Desk<'_>, plan: &Plan) -> Vec<Check> {
     list.0
 }
 
+/// How far one change moves pH, by the second opinion: what that may lie off forgiven.
+fn shift_by_change(desk: &Desk<'_>, change: &ChangePlan, low: f64) -> f64 {
+    // Buffer in the new water, mol/m³: from its mass, as bicarbonate.
+    let buffer = change.buffer.as_ref().map_or(0.0, |mass| {
+        let own = desk.site.substances.iter().filter_map(|s| substance(&s.id)).filter(|s| s.purpose == Purpose::Buffer);
+        let row = own.min_by_key(|row| row.id.starts_with("potassium")).or_else(|| substance("sodium-bicarbonate"));
+        row.map_or(0.0, |row| mass.si() * 1000.0 * purity_of(desk, row) / row.molar_mass / change.volume.si())
+    });
+    // Acid from the neutraliser, mol/m³: S2O3 ends as two sulfates and two H+, free chlorine as chloride and H+ (DECHLORINATION).
+    let free = desk.site.supply.readings.free_chlorine.as_ref().map_or(0.0, |f| f.value.si());
+    let thiosulfate = change.thiosulfate.as_ref().map_or(0.0, |mass| mass.si() / change.volume.si());
+    let acid = 2000.0 * thiosulfate / 248.19 + 1000.0 * free / 70.9;
+    let share = change.volume.si() / low;
+    let own = opinion::pond(desk).into_iter().filter_map(|pond| {
+        let new = opinion::supply(desk, &pond, buffer / 1000.0, acid / 1000.0)?;
+        Some(opinion::mixed_shift(&pond, &new, share))
+    });
+    forgiven(own.fold(0.0, f64::max))
+}
+
+/// A change that the second opinion holds to move pH further than the plan does is one of those that are run in over the day:
+/// where two ways of reckoning disagree, the kinder counts.
+pub(super) fn doubt_changes(desk: &Desk<'_>, correction: &mut Correction, low: f64) {
+    for change in [&mut correction.changes, &mut correction.copper].into_iter().flatten() {
+        let far = shift_by_change(desk, change, low) > PH_STEP_LIMIT;
+        if let Some(followed) = &mut change.followed {
+            followed.too_far |= far;
+        }
+    }
+}
+
 const PH_LIMIT: &str = "largest change of pH in a day";
 
 /// What the second opinion on a step of pH may lie off is forgiven.
@@ -243,24 +276,9 @@ fn changes(desk: &Desk<'_>, change: &ChangePlan, low: f64, list: &mut List) {
         own * 100.0,
         "%",
     );
-    // Buffer in the new water, mol/m³: from its mass, as bicarbonate.
-    let buffer = change.buffer.as_ref().map_or(0.0, |mass| {
-        let own = desk.site.substances.iter().filter_map(|s| substance(&s.id)).filter(|s| s.purpose == Purpose::Buffer);
-        let row = own.min_by_key(|row| row.id.starts_with("potassium")).or_else(|| substance("sodium-bicarbonate"));
-        row.map_or(0.0, |row| mass.si() * 1000.0 * purity_of(desk, row) / row.molar_mass / change.volume.si())
-    });
-    // Acid from the neutraliser, mol/m³: S2O3 ends as two sulfates and two H+, free chlorine as chloride and H+ (DECHLORINATION).
-    let free = desk.site.supply.readings.free_chlorine.as_ref().map_or(0.0, |f| f.value.si());
-    let thiosulfate = change.thiosulfate.as_ref().map_or(0.0, |mass| mass.si() / change.volume.si());
-    let acid = 2000.0 * thiosulfate / 248.19 + 1000.0 * free / 70.9;
     // A change that moves pH further is printed with its caution, and run in over the day.
     if let Some(followed) = change.followed.as_ref().filter(|f| !f.too_far) {
-        let share = change.volume.si() / low;
-        let own = opinion::pond(desk).into_iter().filter_map(|pond| {
-            let new = opinion::supply(desk, &pond, buffer / 1000.0, acid / 1000.0)?;
-            Some(opinion::mixed_shift(&pond, &new, share))
-        });
-        let own = forgiven(own.fold(0.0, f64::max));
+        let own = shift_by_change(desk, change, low);
         list.at_most(PH_LIMIT, "one change of water", followed.ph_shift.si().max(own), PH_STEP_LIMIT, "");
     }
     let supply = &desk.site.supply.readings;
