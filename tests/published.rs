@@ -227,10 +227,13 @@ fn plan_of(volume: &str, readings: &str, more: &str) -> Plan {
     made(&site, Some(&log)).plan
 }
 
-fn limits_at(alkalinity: f64, general: f64, calcium: f64) -> Option<[f64; 4]> {
+fn limits_at(alkalinity: f64, general: f64, calcium: f64) -> Option<[f64; 5]> {
     let plan = plan_of("", &format!("{alkalinity},{general},{calcium}"), "");
     let limits = plan.limits?;
-    Some([&limits.stop, &limits.watch, &limits.lasting, &limits.open_water].map(|l| MICROGRAMS.of(l.si())))
+    Some(
+        [&limits.stop, &limits.watch, &limits.lasting, &limits.open_water, &limits.open_water_strict]
+            .map(|l| MICROGRAMS.of(l.si())),
+    )
 }
 
 #[test]
@@ -281,6 +284,17 @@ fn the_husbandry_rule_as_copper_agrees_with_its_table() {
         let plan = plan_of("", &format!("{alkalinity},400,300"), "");
         let line = plan.book.lines().iter().find(|l| l.id == "copper.husbandry").unwrap();
         close("CU-24", MILLIGRAMS.of(line.node.si), rule, 5e-4);
+    }
+}
+
+#[test]
+fn the_strict_guideline_agrees_with_its_row() {
+    // CU-10: 2 µg/L total up to hardness 90; 100: 2.37, 150: 3.34 (CCME as listed by Statistics Canada). CU-11, from memory: 4 above 180.
+    // The formula gives 2.365 at 100: the row rounds up, or rests on more digits than it prints.
+    for (hardness, guideline) in
+        [(50.0, 2.0), (90.0, 2.0), (100.0, 2.37), (150.0, 3.34), (181.0, 3.93), (200.0, 4.0), (300.0, 4.0)]
+    {
+        close(&format!("CU-10 at {hardness}"), limits_at(200.0, 450.0, hardness).unwrap()[4], guideline, 5.3e-3);
     }
 }
 

@@ -320,6 +320,7 @@ pub const NAMES: &[Name] = &[
     Name("limits.stop",                 Kind::Figure, "from here on: level zero, and change water"),
     Name("limits.watch",                Kind::Figure, "from here on: test every second day"),
     Name("limits.lasting",              Kind::Figure, "the mean over 28 days"),
+    Name("limits.open_water_strict",    Kind::Figure, "the strictest guideline for open water that was found, for comparison"),
     Name("limits.open_water",           Kind::Figure, "the mark for open water, for comparison"),
     Name("limits.season_stop",          Kind::Figure, "the lowest stop until the next visit, without its unit"),
     Name("limits.season_watch",         Kind::Figure, "half of it"),

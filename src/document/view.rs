@@ -742,7 +742,7 @@ fn limits(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> 
         "season_stop" => figure(lines, season_stop, reader.number("total-copper", season_stop.si())),
         "season_watch" => figure(lines, season_watch, reader.number("total-copper", season_watch.si())),
         "stop" => copper(&l.stop), "watch" => copper(&l.watch), "lasting" => copper(&l.lasting),
-        "open_water" => copper(&l.open_water),
+        "open_water" => copper(&l.open_water), "open_water_strict" => copper(&l.open_water_strict),
         "stop_number" => figure(lines, &l.stop, reader.number("total-copper", l.stop.si())),
         "watch_number" => figure(lines, &l.watch, reader.number("total-copper", l.watch.si())),
         "unit" => reader.shown("total-copper").symbol,

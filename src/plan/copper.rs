@@ -2,8 +2,8 @@
 
 use super::{Ahead, Correction, Desk, kinder, rounding};
 use crate::reference::{
-    COPPER_CRITERION, COPPER_FLOOR_ALKALINITY, COPPER_FLOOR_CALCIUM, COPPER_HUSBANDRY, COPPER_LASTING, COPPER_SHORT,
-    COPPER_TENTH, Citation, LASTING_BY_HARDNESS, LC50_BY_ALKALINITY, WINDOW_LOW_DKH, on_curve,
+    COPPER_CANADA, COPPER_CRITERION, COPPER_FLOOR_ALKALINITY, COPPER_FLOOR_CALCIUM, COPPER_HUSBANDRY, COPPER_LASTING,
+    COPPER_SHORT, COPPER_TENTH, Citation, LASTING_BY_HARDNESS, LC50_BY_ALKALINITY, WINDOW_LOW_DKH, on_curve,
 };
 use crate::units::table::{CACO3, COPPER, DEGREE_KH, KH_MG, ONE, Unit, weight};
 use crate::units::{MassConcentration, Ratio, Si};
@@ -31,6 +31,8 @@ pub struct CopperLimits {
     pub lasting: Figure<MassConcentration>,
     /// Chronic criterion of open water, for comparison and for what forbids draining to a stream.
     pub open_water: Figure<MassConcentration>,
+    /// The strictest guideline of open water that was found, total copper, for comparison.
+    pub open_water_strict: Figure<MassConcentration>,
     /// The owner's copper kit steps wider than watch, so that it cannot clear a spell.
     pub kit_too_coarse: bool,
 }
@@ -178,8 +180,31 @@ pub fn limits(desk: &Desk<'_>, correction: &Correction) -> Option<CopperLimits> 
         "C_stream",
         &COPPER,
     );
+    let open_water_strict = canada(&hardness)?.named(
+        "copper.open-water-strict",
+        "Guideline of open water in Canada, total copper, for comparison",
+        "C_strict",
+        &COPPER,
+    );
     let kit_too_coarse = kinder::kit(desk, "total copper").and_then(|k| k.step).is_some_and(|step| step > watch.si());
-    Some(CopperLimits { protection, stop, watch, lasting, open_water, kit_too_coarse })
+    Some(CopperLimits { protection, stop, watch, lasting, open_water, open_water_strict, kit_too_coarse })
+}
+
+/// The Canadian guideline by hardness, a pure number of mg/L: 2 µg/L to 90, 0.2 exp(0.8545 ln H − 1.465) µg/L above, 4 at most.
+fn canada(hardness: &Figure<Ratio>) -> Option<Figure<MassConcentration>> {
+    let fixed = |micrograms: f64, words: &str| -> Figure<MassConcentration> {
+        Figure::cited(micrograms / 1000.0, "C_fixed", words, &COPPER, &COPPER_CANADA)
+    };
+    if hardness.si() <= 90.0 {
+        return Some(fixed(2.0, "guideline up to hardness 90"));
+    }
+    let number = |value: f64, symbol: &str, words: &str| -> Figure<Ratio> {
+        Figure::cited(value, symbol, words, &ONE, &COPPER_CANADA)
+    };
+    let power = &(&number(0.8545, "a_strict", "slope") * &hardness.ln()) - &number(1.465, "b_strict", "constant");
+    let one_ug: Figure<MassConcentration> = Figure::counted(1e-3, "1 µg/L", "one microgram a litre", &COPPER);
+    let rising = one_ug * (number(0.2, "q_strict", "share") * power.exp());
+    if hardness.si() > 180.0 { minimum(&[rising, fixed(4.0, "guideline at most")]) } else { Some(rising) }
 }
 
 impl CopperLimits {
@@ -226,7 +251,7 @@ impl CopperLimits {
     /// Puts the limits into the book, once they are final.
     pub(super) fn publish(&self, desk: &mut Desk<'_>) {
         desk.book.publish(self.protection.clone());
-        for figure in [&self.stop, &self.watch, &self.lasting, &self.open_water] {
+        for figure in [&self.stop, &self.watch, &self.lasting, &self.open_water, &self.open_water_strict] {
             desk.book.publish(figure.clone());
         }
     }

@@ -77,6 +77,8 @@ citations! {
         "Common practice, no source: copper control is safe and useful from 5.6 °dKH (100 mg/L) to under 14 °dKH (250 mg/L). The trade also says 5 °dKH; the higher, kinder edge is used";
     COPPER_CRITERION = "CU-02", Sourced, "40 CFR Part 132, chronic copper",
         "40 CFR Part 132 Table 2(b), 60 FR 15387 (1995) as amended: chronic criterion, total recoverable copper, exp(0.8545 ln H - 1.702) µg/L; times 0.960 for dissolved";
+    COPPER_CANADA = "CU-10", Sourced, "Canadian guideline, total copper",
+        "CCME (2005) as listed by Statistics Canada 16-256-X (2007), Appendix 1: total copper 2 µg/L up to hardness 90, above it 0.2 exp(0.8545 ln H - 1.465) µg/L; 4 µg/L at most above hardness 180 (CU-11, from memory)";
     COPPER_LASTING = "CU-12", Sourced, "former EU fish-water values, dissolved copper",
         "Former EU fish-water directive (78/659/EEC, 2006/44/EC, repealed at the end of 2013), dissolved copper by hardness, as reproduced from M. Bohl, Zucht und Produktion von Süßwasserfischen: 10: 0.005, 50: 0.022, 100: 0.040, 300: 0.112 mg/L";
     COPPER_HUSBANDRY = "CU-20", Sourced, "UF/IFAS FA-13, alkalinity / 100",

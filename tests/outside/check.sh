@@ -21,8 +21,10 @@ has() { case "$1" in *"$2"*) count=$((count + 1)) ;; *) fail "$3: '$2' is missin
 # A run of more than a second says so on a terminal, and nowhere else.
 if command -v script >/dev/null; then
     long="$program forecast demo-sites/quoyle-end/site.toml --members 60000"
-    script -qec "$long >$work/forecast" /dev/null </dev/null | grep -q '^working ' || fail "a long run says nothing on a terminal"
-    $long 2>&1 >/dev/null | grep -q '^working ' && fail "a long run talks into a pipe"
+    script -qec "$long >$work/forecast" /dev/null </dev/null >"$work/terminal"
+    grep -q '^working ' "$work/terminal" || fail "a long run says nothing on a terminal"
+    $long 2>"$work/pipe" >/dev/null
+    if grep -q '^working ' "$work/pipe"; then fail "a long run talks into a pipe"; fi
     count=$((count + 2))
 fi
 
