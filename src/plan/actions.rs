@@ -60,17 +60,10 @@ fn on(days: &[NaiveDate]) -> When {
 
 /// When the water is tested again: the morning after the last correction, or after changes that wait for ammonia.
 pub fn retest(correction: &Correction) -> Option<When> {
-    let last = [
-        correction.buffer.as_ref().and_then(|b| b.days.last()),
-        correction.calcium.as_ref().and_then(|c| c.days.last()),
-        correction.salt.as_ref().and_then(|s| s.days.last()),
-        correction.changes.as_ref().and_then(|c| c.days.last()),
-        correction.copper.as_ref().and_then(|c| c.days.last()),
-    ];
-    let last = last.into_iter().flatten().max()?;
+    let last = correction.last_day()?;
     let mut changes = [&correction.changes, &correction.copper].into_iter().flatten();
     let gated = changes.any(|c| c.ammonia_gate.is_some());
-    Some(if gated { When::Gate("after-changes") } else { on(&[day(*last, 1)]) })
+    Some(if gated { When::Gate("after-changes") } else { on(&[day(last, 1)]) })
 }
 
 /// The steps, in the order an owner follows them.

@@ -96,11 +96,6 @@ pub fn bars(desk: &mut Desk<'_>, volume: &VolumePlan, schedule: Option<&Schedule
     Bars { wear: wear(desk, volume, schedule), witness: witness(desk) }
 }
 
-/// The level a visit left the panel at.
-fn left(visit: &Visit) -> Option<u32> {
-    visit.level_left.as_ref().or(visit.level_set.as_ref()).map(|l| l.value)
-}
-
 /// Mass freed at `levels`, each for so many days: one term a level. `None` where a current is unknown.
 fn explained(
     desk: &Desk<'_>,
@@ -157,7 +152,7 @@ fn witness(desk: &mut Desk<'_>) -> Option<Witness> {
     let mut worst: Option<(f64, Gap)> = None;
     for pair in visits.windows(2) {
         let [a, b] = pair else { continue };
-        let level = left(a)?;
+        let level = a.left()?;
         let days = (b.date - a.date).num_days();
         let found = b.level_set.as_ref().map_or(level, |l| l.value);
         *least.entry(level.min(found)).or_insert(0) += days;

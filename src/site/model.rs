@@ -415,6 +415,20 @@ pub struct Visit {
     pub note: String,
 }
 
+impl Visit {
+    /// The level it found the panel at.
+    #[must_use]
+    pub fn found(&self) -> Option<u32> {
+        self.level_set.as_ref().map(|level| level.value)
+    }
+
+    /// The level it left the panel at: as it was found, where nothing else is told.
+    #[must_use]
+    pub fn left(&self) -> Option<u32> {
+        self.level_left.as_ref().map(|level| level.value).or_else(|| self.found())
+    }
+}
+
 /// Animals kept or visiting.
 #[derive(Clone, Debug)]
 pub struct Animal {

@@ -3,7 +3,7 @@
 
 use chrono::NaiveDate;
 
-use super::{between, found, left, usual};
+use super::{between, usual};
 use crate::plan::correction::day;
 use crate::plan::{Desk, Diagnosis};
 use crate::reference::{
@@ -85,8 +85,8 @@ fn stretches<'v>(visits: &'v [Visit], usual: u32) -> Vec<Stretch<'v>> {
         let mut last = first;
         let mut level = 0;
         while let (Some(a), Some(b)) = (visits.get(last), visits.get(last + 1)) {
-            let Some(raised) = left(a).filter(|l| *l > usual) else { break };
-            let turned_back = found(b).is_some_and(|l| l <= usual);
+            let Some(raised) = a.left().filter(|l| *l > usual) else { break };
+            let turned_back = b.found().is_some_and(|l| l <= usual);
             if turned_back && between(a.date, b.date) > TURNED_BACK_DAYS {
                 break;
             }
@@ -136,7 +136,7 @@ pub fn unmoved(
     let stretch = all.last()?;
     // A visit that found the panel raised since then tells of another spell, of which nobody knows when it began.
     let usual = usual(desk);
-    if stretch.after.iter().any(|v| found(v).is_some_and(|l| l > usual)) {
+    if stretch.after.iter().any(|v| v.found().is_some_and(|l| l > usual)) {
         return None;
     }
     let (scores, outcome) = judged(stretch)?;
@@ -164,10 +164,10 @@ pub fn quiet_until(desk: &Desk<'_>) -> Option<NaiveDate> {
     let usual = usual(desk);
     let visits = &desk.site.visits;
     let over = |level: Option<u32>| level.is_some_and(|l| l > usual);
-    let index = visits.iter().rposition(|v| over(found(v)) || over(left(v)))?;
+    let index = visits.iter().rposition(|v| over(v.found()) || over(v.left()))?;
     let visit = visits.get(index)?;
     // Left raised: until the next visit, or until today, when the plan turns it down.
-    let end = if over(left(visit)) { visits.get(index + 1).map_or(desk.date, |v| v.date) } else { visit.date };
+    let end = if over(visit.left()) { visits.get(index + 1).map_or(desk.date, |v| v.date) } else { visit.date };
     Some(day(end, SPELL_GAP_DAYS as u64))
 }
 

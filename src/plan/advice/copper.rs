@@ -4,7 +4,7 @@
 use chrono::NaiveDate;
 use uom::si::f64::Frequency;
 
-use super::{found, left, usual};
+use super::usual;
 use crate::plan::correction::{self, day};
 use crate::plan::{ChangePlan, CopperLimits, Correction, Desk, VolumePlan, WaterPlan, kinder, readings, schedule};
 use crate::reference::{LASTING_DAYS, SEASON_CELSIUS};
@@ -191,7 +191,7 @@ pub fn watch(
         return None;
     }
     let visit = desk.last(|v| v.pond.total_copper.as_ref()).map(|(visit, _)| visit);
-    let level = visit.and_then(|v| found(v).or_else(|| left(v)));
+    let level = visit.and_then(|v| v.found().or_else(|| v.left()));
     let from = match level {
         None => TurnDown::Untold,
         Some(0) => TurnDown::Zero,

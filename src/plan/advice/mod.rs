@@ -31,23 +31,13 @@ fn usual(desk: &Desk<'_>) -> u32 {
     if let Some(own) = &desk.site.practice.holding_level {
         return own.value.min(steps);
     }
-    let mut ran: Vec<u32> = desk.site.visits.iter().filter_map(left).filter(|level| *level > 0).collect();
+    let mut ran: Vec<u32> = desk.site.visits.iter().filter_map(Visit::left).filter(|level| *level > 0).collect();
     ran.sort_unstable();
     ran.dedup();
     match ran.as_slice() {
         [lowest, _, ..] => (*lowest).max(1).min(steps),
         _ => 1.min(steps),
     }
-}
-
-/// The level a visit found the panel at.
-fn found(visit: &Visit) -> Option<u32> {
-    visit.level_set.as_ref().map(|level| level.value)
-}
-
-/// The level a visit left it at.
-fn left(visit: &Visit) -> Option<u32> {
-    visit.level_left.as_ref().or(visit.level_set.as_ref()).map(|level| level.value)
 }
 
 /// Days from one date to another.

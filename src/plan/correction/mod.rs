@@ -74,6 +74,23 @@ pub struct Correction {
     pub buffer_for_supply: Option<Figure<Mass>>,
 }
 
+impl Correction {
+    /// The day of its last dose or change.
+    pub(super) fn last_day(&self) -> Option<NaiveDate> {
+        [
+            self.buffer.as_ref().and_then(|b| b.days.last()),
+            self.calcium.as_ref().and_then(|c| c.days.last()),
+            self.salt.as_ref().and_then(|s| s.days.last()),
+            self.changes.as_ref().and_then(|c| c.days.last()),
+            self.copper.as_ref().and_then(|c| c.days.last()),
+        ]
+        .into_iter()
+        .flatten()
+        .max()
+        .copied()
+    }
+}
+
 /// The day so many days after another.
 pub fn day(from: NaiveDate, days: u64) -> NaiveDate {
     from.checked_add_days(Days::new(days)).unwrap_or(from)

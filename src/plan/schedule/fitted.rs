@@ -31,11 +31,6 @@ pub struct CopperTold {
     pub tests: usize,
 }
 
-/// The level a visit left the panel at.
-fn left(visit: &Visit) -> Option<u32> {
-    visit.level_left.as_ref().or(visit.level_set.as_ref()).map(|l| l.value)
-}
-
 /// What a test may be off, kg/m³: a kit's step, or a laboratory's share where the reading is finer than the kit; and what nobody
 /// knows of the pond.
 fn doubt(desk: &Desk<'_>, read: f64) -> f64 {
@@ -66,7 +61,7 @@ fn stretches(desk: &Desk<'_>) -> Vec<Stretch> {
                 tests: Vec::new(),
             });
         }
-        let level = left(before);
+        let level = before.left();
         let same = level.is_some() && now.level_set.as_ref().map(|l| l.value) == level;
         let temperature = |v: &Visit| v.pond.temperature.as_ref().map(|t| CELSIUS.of(t.value.si()));
         let known =

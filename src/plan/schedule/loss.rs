@@ -24,7 +24,7 @@ pub(super) struct Loss {
 fn resting_pair(pair: &[Visit]) -> Option<(&Visit, &Visit, u32)> {
     let [before, now] = pair else { return None };
     let level = now.level_set.as_ref().map(|l| l.value).filter(|l| *l > 0)?;
-    let left = before.level_left.as_ref().or(before.level_set.as_ref())?.value;
+    let left = before.left()?;
     let days = (now.date - before.date).num_days();
     (left == level && days >= 20 && now.pond.total_copper.as_ref().is_some_and(|c| !c.less_than))
         .then_some((before, now, level))

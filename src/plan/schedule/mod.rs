@@ -499,16 +499,5 @@ impl Corner {
 
 /// The first day the panel may run: two days after the last correction.
 fn ready_day(desk: &Desk<'_>, correction: &Correction) -> NaiveDate {
-    let last = [
-        correction.buffer.as_ref().and_then(|b| b.days.last()),
-        correction.calcium.as_ref().and_then(|c| c.days.last()),
-        correction.salt.as_ref().and_then(|s| s.days.last()),
-        correction.changes.as_ref().and_then(|c| c.days.last()),
-        correction.copper.as_ref().and_then(|c| c.days.last()),
-    ]
-    .into_iter()
-    .flatten()
-    .max()
-    .copied();
-    last.map_or(desk.date, |d| day(d, 2))
+    correction.last_day().map_or(desk.date, |d| day(d, 2))
 }
