@@ -673,28 +673,52 @@ pub fn for_copper(
     let Bearable { most, gate, .. } = bearable_share(desk, "copper.change", &limit, None)?;
     let made = Swap { id: "copper.change", reason: ChangeReason::Copper, volume, needed, most, gate, reach: true };
     let mut plan = swap(desk, made)?;
-    let real = (&plan.volume / &volume.high).named(
-        "copper.change.share-least",
-        "Share of one change at the high volume",
-        "s_change,low",
-        &ONE,
-    );
-    let after = crate::water::changes::after(&now, &tap, &real, &plan.count).named(
-        "copper.change.after",
-        "Total copper after the last change, before any loss",
-        "C_changed",
-        &COPPER,
-    );
-    plan.copper_after = Some(desk.book.publish(after));
-    plan.buffer = buffer::for_new_water(desk, "copper.change.buffer", &plan.volume);
-    let full = (&plan.volume / &volume.low).named(
-        "copper.change.share-most",
-        "Share of one change at the low volume",
-        "s_change,high",
-        &ONE,
-    );
-    plan.followed = mixing.and_then(|mixing| mixing.follow(desk, "copper.change", &full, &plan.count, false));
+    let lines = CopperLines {
+        id: "copper.change",
+        which: "one change",
+        after: "Total copper after the last change, before any loss",
+        symbols: ["s_change,low", "C_changed", "s_change,high"],
+    };
+    lines.reckon(desk, &mut plan, volume, [&now, &tap], mixing, false);
     Some(plan)
+}
+
+/// What the lines of changes for copper are called.
+struct CopperLines {
+    id: &'static str,
+    which: &'static str,
+    after: &'static str,
+    symbols: [&'static str; 3],
+}
+
+impl CopperLines {
+    /// Copper after the changes by the high volume, the buffer that goes in with them, and how they move the water by the low one.
+    fn reckon(
+        &self,
+        desk: &mut Desk<'_>,
+        plan: &mut ChangePlan,
+        volume: &VolumePlan,
+        [now, tap]: [&Figure<MassConcentration>; 2],
+        mixing: Option<Mixing>,
+        smaller: bool,
+    ) {
+        let [least, after_symbol, most] = self.symbols;
+        let share = |of: &Figure<Volume>, end: &str, words: &str, symbol: &str| -> Figure<Ratio> {
+            let title = format!("Share of {} at the {words} volume", self.which);
+            (&plan.volume / of).meaning::<Ratio>().named(format!("{}.share-{end}", self.id), &title, symbol, &ONE)
+        };
+        let real = share(&volume.high, "least", "high", least);
+        let full = share(&volume.low, "most", "low", most);
+        let after = crate::water::changes::after(now, tap, &real, &plan.count).named(
+            format!("{}.after", self.id),
+            self.after,
+            after_symbol,
+            &COPPER,
+        );
+        plan.copper_after = Some(desk.book.publish(after));
+        plan.buffer = buffer::for_new_water(desk, &format!("{}.buffer", self.id), &plan.volume);
+        plan.followed = mixing.and_then(|mixing| mixing.follow(desk, self.id, &full, &plan.count, smaller));
+    }
 }
 
 /// Part of watch that one change at watch aims at, so that a kit can see the fall (common practice).
@@ -751,27 +775,13 @@ pub fn for_watch(
     }
     let made = Swap { id: "copper.ease", reason: ChangeReason::Copper, volume, needed, most, gate, reach: true };
     let mut plan = swap(desk, made)?;
-    let real = (&plan.volume / &volume.high).named(
-        "copper.ease.share-least",
-        "Share of that change at the high volume",
-        "s_ease,low",
-        &ONE,
-    );
-    let after = crate::water::changes::after(&now, &tap, &real, &plan.count).named(
-        "copper.ease.after",
-        "Total copper after one change, before any loss",
-        "C_ease",
-        &COPPER,
-    );
-    plan.copper_after = Some(desk.book.publish(after));
-    plan.buffer = buffer::for_new_water(desk, "copper.ease.buffer", &plan.volume);
-    let full = (&plan.volume / &volume.low).named(
-        "copper.ease.share-most",
-        "Share of that change at the low volume",
-        "s_ease,high",
-        &ONE,
-    );
-    plan.followed = mixing.and_then(|mixing| mixing.follow(desk, "copper.ease", &full, &plan.count, smaller));
+    let lines = CopperLines {
+        id: "copper.ease",
+        which: "that change",
+        after: "Total copper after one change, before any loss",
+        symbols: ["s_ease,low", "C_ease", "s_ease,high"],
+    };
+    lines.reckon(desk, &mut plan, volume, [&now, &tap], mixing, smaller);
     Some(plan)
 }
 
