@@ -134,7 +134,7 @@ const PANEL_SOFT: &str = "the panel stands at zero while carbonate hardness is u
 const PANEL_HARD: &str = "the panel stands at zero while carbonate hardness is over the window";
 const PANEL_CALCIUM: &str = "the panel stands at zero while calcium is unknown or under its floor";
 const PANEL_NO: &str = "a verdict of No, or a missing authorisation, means no level above zero";
-const PANEL_BLIND: &str = "with unknown currents no level above zero is printed as safe";
+const PANEL_BLIND: &str = "with unknown currents one step stands by copper tests alone, which keep watch, and no spell";
 const PANEL_TODAY: &str = "what is said of today is what the schedule shows of today";
 const COPPER_LIMIT: &str = "stop is at most a tenth of the LC50 by the lower protection, watch half of it";
 const COPPER_LASTING: &str = "the lasting limit is the former EU value by the lower hardness";
@@ -342,7 +342,7 @@ fn examine(pond: &Pond, plan: &Plan) -> Found {
     // The panel.
     let levels: &[u32] = plan.schedule.as_ref().map_or(&[], |s| &s.levels);
     let runs = levels.iter().any(|l| *l > 0);
-    if runs {
+    if runs || plan.by_test.is_some() {
         let after = correction.hardness_after.as_ref().map(|h| unit::DEGREE_KH.of(h.si()));
         found.that(PANEL_SOFT, after.is_some_and(|h| h >= 5.6 * (1.0 - 1e-9)), || {
             format!("{after:?} dKH at the low end, read {read:?}")
@@ -358,13 +358,23 @@ fn examine(pond: &Pond, plan: &Plan) -> Found {
         found.that(PANEL_NO, plan.verdict.word != Word::No, || format!("{:?}", plan.verdict.reasons));
         let allowed = pond.authorised || pond.country == "other";
         found.that(PANEL_NO, allowed, || "authorisation".into());
-        found.that(PANEL_BLIND, pond.panel.as_ref().is_some_and(|p| p.currents_known), || {
-            "levels with unknown currents".into()
+    }
+    let known = pond.panel.as_ref().is_some_and(|p| p.currents_known);
+    if runs {
+        found.that(PANEL_BLIND, known, || "levels with unknown currents".into());
+    }
+    if let (Some(alone), Some(limits)) = (&plan.by_test, &plan.limits) {
+        // Twice the reading at least, by the next test; under watch, half of stop.
+        let twice = 2.0 * alone.reading.si();
+        let kept = !known && alone.step >= 1 && twice <= alone.watch.si() && twice <= limits.lasting.si();
+        found.that(PANEL_BLIND, kept && 2.0 * alone.watch.si() <= limits.stop.si() * (1.0 + 1e-9), || {
+            format!("{alone:?}")
         });
     }
     let held = plan.actions.iter().any(|a| a.act == Act::PanelHold);
     let today = levels.first().copied().unwrap_or(0);
-    found.that(PANEL_TODAY, held == (today > 0), || {
+    let stays = plan.by_test.as_ref().is_some_and(|alone| alone.borne_out.is_some());
+    found.that(PANEL_TODAY, held == (today > 0 || stays), || {
         format!("held {held}, level today {today}, {:?}", plan.verdict.word)
     });
     // Limits.
@@ -572,7 +582,7 @@ laws! {
     the_panel_stands_at_zero_while_carbonate_hardness_is_over_the_window: PANEL_HARD;
     the_panel_stands_at_zero_while_calcium_is_unknown_or_under_its_floor: PANEL_CALCIUM;
     a_verdict_of_no_or_a_missing_authorisation_means_no_level_above_zero: PANEL_NO;
-    with_unknown_currents_no_level_above_zero_is_printed_as_safe: PANEL_BLIND;
+    with_unknown_currents_one_step_stands_by_copper_tests_alone_which_keep_watch_and_no_spell: PANEL_BLIND;
     what_is_said_of_today_is_what_the_schedule_shows_of_today: PANEL_TODAY;
     stop_is_at_most_a_tenth_of_the_lc50_by_the_lower_protection_watch_half_of_it: COPPER_LIMIT;
     the_lasting_limit_is_the_former_eu_value_by_the_lower_hardness: COPPER_LASTING;

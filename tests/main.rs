@@ -3,6 +3,7 @@ mod advice;
 mod archive;
 mod audit;
 mod balance;
+mod by_test;
 mod chem;
 mod complaints;
 mod copper;

@@ -122,6 +122,7 @@ fn many() -> Vec<Job> {
     jobs.push(crate::year::untold_changes());
     jobs.push(crate::released::tested_through_a_spell(1.0));
     jobs.extend(crate::advice::everything());
+    jobs.extend(crate::by_test::everything());
     // A steady bleed in place of changes, and a roof too small for the blend.
     for (id, was, is) in [
         ("pinch-gap", "aim = \"fewest visits\"", "aim = \"bleed\""),

@@ -8,6 +8,7 @@
 mod advice;
 mod aloud;
 mod bars;
+mod by_test;
 mod checks;
 mod drawings;
 mod least;

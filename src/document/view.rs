@@ -245,6 +245,7 @@ pub fn view(source: &Source<'_>, edition: Edition, reader: &Reader, lines: &Line
     view.insert("advice", super::advice::view(source, reader, lines).unwrap_or(Value::from(())));
     view.insert("retest", super::advice::retest(source, reader).into());
     view.insert("schedule", schedule(source, reader, lines).unwrap_or(Value::from(())));
+    view.insert("by_test", super::by_test::view(source, reader, lines).unwrap_or(Value::from(())));
     view.insert(
         "conductivity_after",
         correction
@@ -579,6 +580,9 @@ fn act_name(act: Act) -> &'static str {
         Act::CopperTest => "copper-test",
         Act::CopperWatch => "copper-watch",
         Act::AlgaeUnmoved => "algae-unmoved",
+        Act::StartByTest => "start-by-test",
+        Act::TestWeekly => "test-weekly",
+        Act::MeasureCurrent => "measure-current",
     }
 }
 
@@ -737,7 +741,9 @@ fn limits(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> 
         |f: &Figure<crate::units::MassConcentration>| figure(lines, f, reader.quantity("total-copper", f.si()));
     // Where nobody looks at the month, the lowest of the year holds.
     let year = source.plan.year.as_ref().ok().and_then(|year| year.copper.as_ref());
-    let (season_stop, season_watch) = year.map_or((&l.stop, &l.watch), |year| (&year.stop, &year.watch));
+    let by_test = source.plan.by_test.as_ref().map(|found| (&found.stop, &found.watch));
+    let (season_stop, season_watch) =
+        year.map(|year| (&year.stop, &year.watch)).or(by_test).unwrap_or((&l.stop, &l.watch));
     Some(map! {
         "season_stop" => figure(lines, season_stop, reader.number("total-copper", season_stop.si())),
         "season_watch" => figure(lines, season_watch, reader.number("total-copper", season_watch.si())),

@@ -43,6 +43,9 @@ pub enum Act {
     OtherMeasures,
     SwitchOn,
     CopperTest,
+    StartByTest,
+    TestWeekly,
+    MeasureCurrent,
 }
 
 /// One step.
@@ -73,7 +76,9 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
     let correction = &plan.correction;
     let verdict = &plan.verdict;
     // The steps say of today what the schedule shows of today.
-    let run_today = plan.schedule.as_ref().and_then(|s| s.levels.first()).is_some_and(|level| *level > 0);
+    let by_test = plan.by_test.as_ref();
+    let run_today = plan.schedule.as_ref().and_then(|s| s.levels.first()).is_some_and(|level| *level > 0)
+        || by_test.is_some_and(|found| found.borne_out.is_some());
     push(if run_today { Act::PanelHold } else { Act::PanelZero }, When::Today);
     if verdict.has("overflow-relay") || verdict.has("overflow-open") || verdict.has("changes-open") {
         push(Act::StopOverflow, When::Today);
@@ -136,9 +141,16 @@ pub fn order(desk: &mut Desk<'_>, plan: &Plan) -> Vec<Action> {
             push(Act::SwitchOn, When::Gate("spring-start"));
         }
         push(Act::CopperTest, When::Gate("week-after-start"));
+    } else if let Some(found) = by_test {
+        if found.borne_out.is_some() {
+            push(Act::TestWeekly, When::Gate("test-days"));
+        } else {
+            push(Act::StartByTest, When::Gate("spring-start"));
+        }
+        push(Act::MeasureCurrent, When::Gate("at-visit"));
     }
     // The first page holds about six steps; what stands elsewhere in the plan as well gives way.
-    for spare in [Act::CopperTest, Act::Retest] {
+    for spare in [Act::CopperTest, Act::Retest, Act::MeasureCurrent] {
         if out.len() > 6 {
             out.retain(|a| a.act != spare);
         }

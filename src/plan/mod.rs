@@ -35,7 +35,7 @@ pub use diagnosis::{Cell, Diagnosis, Ranked, Shortfall, Wanted};
 pub use readings::{Judged, ReadingRow};
 pub use rounding::{mass_words, measured, time_words, volume as volume_words, volume_unit, with_unit};
 pub use safety::Check;
-pub use schedule::{CopperPath, CopperTold, Day, HeldStep, Schedule, Spell, place};
+pub use schedule::{AFTERWARDS, ByTest, CopperPath, CopperTold, Day, HeldStep, Schedule, Spell, TESTS, place};
 pub use verdict::{Reason, Verdict, Word};
 pub use volume::VolumePlan;
 pub use water::WaterPlan;
@@ -99,6 +99,8 @@ pub struct Plan {
     pub advice: Advice,
     /// The output-level schedule, where there is one.
     pub schedule: Option<Schedule>,
+    /// What copper tests alone allow, where nobody knows the current of a step.
+    pub by_test: Option<ByTest>,
     /// Flow past the bars and the time the pond takes to pass them.
     pub flow: Option<(Figure<VolumeRate>, Figure<Time>)>,
     /// Emergency change: volume of each of the two, chlorine neutraliser for it, time at the hose.
@@ -256,6 +258,7 @@ pub fn decide(
     let outlook = gathered.as_ref().ok().and_then(|g| g.outlook.as_ref());
     let mut schedule =
         schedule::choose(&mut desk, &volume, &correction, limits.as_ref(), outlook, watch.as_ref(), &mut verdict);
+    let by_test = schedule::by_test(&mut desk, &volume, &correction, limits.as_ref(), outlook, &mut verdict);
     let minerals = readings.iter().find(|r| r.key == "conductivity").and_then(|r| r.high);
     let year = gathered.map(|gathered| {
         year::forecast(&mut desk, gathered, &volume, &correction, schedule.as_mut(), limits.as_ref(), minerals)
@@ -294,6 +297,7 @@ pub fn decide(
         limits,
         advice,
         schedule,
+        by_test,
         flow,
         emergency,
         actions: Vec::new(),

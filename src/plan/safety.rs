@@ -8,7 +8,8 @@ use chrono::{Datelike, NaiveDate};
 use super::correction::day;
 use super::verdict::{south, tadpole_month};
 use super::{
-    ChangePlan, Correction, Day, Desk, Extra, Least, Plan, Quantity, Remedy, Schedule, Word, opinion, readings,
+    AFTERWARDS, ChangePlan, Correction, Day, Desk, Extra, Least, Plan, Quantity, Remedy, Schedule, TESTS, Word,
+    opinion, readings,
 };
 use crate::chem::activity::density;
 use crate::reference::chemistry::{CALCIUM, CHLORIDE, MAGNESIUM};
@@ -164,6 +165,7 @@ pub fn check(desk: &Desk<'_>, plan: &Plan) -> Vec<Check> {
     }
     eased(desk, plan, low, &mut list);
     copper(desk, plan, &mut list);
+    by_test(desk, plan, &mut list);
     list.0
 }
 
@@ -543,6 +545,51 @@ fn copper(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
     let proposed = MILLIGRAMS.of(lasting * dissolved);
     let proposed = if proposed <= allowed * 1.001 { proposed.min(allowed) } else { proposed };
     list.at_most("lasting limit, mean over 28 days", "the worst 28 days of the schedule", proposed, allowed, "mg/L");
+}
+
+/// Tests alone: from the highest copper that a reading may stand for, followed by small steps to the next answer, for water that keeps
+/// all copper and for water that loses it fast. The release is the most that can have brought copper there.
+fn by_test(desk: &Desk<'_>, plan: &Plan, list: &mut List) {
+    let (Some(found), Some(limits)) = (&plan.by_test, &plan.limits) else { return };
+    let read = found.reading.si();
+    let kit = desk.site.kits.iter().find(|kit| kit.reading == "total copper").and_then(|kit| kit.step);
+    let [weekly, fortnight] = AFTERWARDS.map(|days| days as f64);
+    let last = TESTS.iter().fold(0.0, |last: f64, t| last.max(*t));
+    let mut most = 0.0_f64;
+    for loss in [0.0, 0.02, 0.1, 0.4, 1.0] {
+        // Copper of a release that fills the pond to 1 in a day, after so long from none: by small steps.
+        let filled = |days: f64| (0..(160.0 * days) as u32).fold(0.0, |c, _| step(c, 1.0, loss, 1.0, 1.0 / 160.0));
+        if found.laboratory {
+            // Two standard deviations, a tenth each and 2 µg/L at least. From a start without copper a run has added all of it; it goes on
+            // without a pause, for twice as long.
+            let highest = (1.2 * read).max(read + 4e-6);
+            for run in TESTS {
+                let next = if run < last { 2.0 * run } else { fortnight + weekly };
+                most = most.max(highest * libm::exp(-loss * next) + highest * filled(next) / filled(run));
+            }
+        } else {
+            let highest = read + 0.5 * kit.unwrap_or(f64::INFINITY);
+            let afterwards = (0..=8).map(|week| (last + weekly * f64::from(week), last + weekly * f64::from(week + 1)));
+            let pairs = TESTS.iter().zip(TESTS.iter().skip(1)).map(|(now, next)| (*now, *next)).chain(afterwards);
+            for (now, next) in pairs {
+                most = most.max(highest * filled(next) / filled(now));
+            }
+        }
+    }
+    let (proposal, allowed) = ("by copper tests alone, at the next test", found.most.si().min(found.watch.si()));
+    list.at_most("watch for total copper", proposal, MILLIGRAMS.of(most), MILLIGRAMS.of(allowed), "mg/L");
+    let stop = found.stop.si().min(limits.stop.si());
+    list.at_most("stop for total copper", proposal, MILLIGRAMS.of(most), MILLIGRAMS.of(stop), "mg/L");
+    let breeding = desk.site.animals.iter().any(|a| a.kind == AnimalKind::BreedingAmphibians);
+    let spawn = breeding && tadpole_month(found.first.month(), south(desk));
+    let wrong = spawn || plan.verdict.word == Word::No || found.first < plan.date;
+    list.at_most(
+        "starts while tadpoles are here, or under a verdict of No",
+        proposal,
+        f64::from(u8::from(wrong)),
+        0.0,
+        "",
+    );
 }
 
 /// Copper on every day of the water year against the stop of that day: nine possible years in ten, and spells from their gates.

@@ -16,7 +16,7 @@ use crate::water::released::{self, Day, Fit, Stretch, Test};
 use crate::workings::{Figure, Node};
 
 /// Standard deviation of a laboratory's copper, as a share and at least, kg/m³ (common practice).
-const LABORATORY: (f64, f64) = (0.1, 2e-6);
+pub(super) const LABORATORY: (f64, f64) = (0.1, 2e-6);
 /// What the model cannot know of copper in a pond, as a share of a reading: mixing, mud, the hour (common practice).
 const UNKNOWN: f64 = 0.15;
 

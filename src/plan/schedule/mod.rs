@@ -1,5 +1,6 @@
 //! The output-level schedule: low nearly all year, short raised spells sized by volume, current and limits.
 
+mod by_test;
 mod days;
 mod fitted;
 mod loss;
@@ -8,6 +9,7 @@ mod spell;
 use chrono::NaiveDate;
 use uom::si::f64::{Frequency, MassRate};
 
+pub use self::by_test::{AFTERWARDS, ByTest, TESTS, by_test};
 use self::days::{Calendar, Resting, Shape};
 pub use self::days::{Day, place};
 pub use self::fitted::CopperTold;
@@ -77,7 +79,7 @@ pub struct Schedule {
     pub holding: u32,
     /// The spells of the next twelve months.
     pub spells: Vec<Spell>,
-    /// Why none is offered: `current-unknown`, `no-step`, `none-left`.
+    /// Why none is offered: `no-step`, `none-left`.
     pub no_spell: Option<&'static str>,
     /// Resting copper at the holding level, the most it may come to.
     pub rest_most: Option<Figure<MassConcentration>>,
@@ -247,14 +249,8 @@ pub fn choose(
         verdict.add("panel", "no-flow-stop", Word::Yes, "");
     }
     let limits = limits?;
-    let settled = !["authorisation-missing", "calcium-untested", "copper-high", "copper-over-stop"]
-        .iter()
-        .any(|k| verdict.has(k));
-    // The panel has a schedule only in water that is inside the window once the corrections are done.
-    let after = correction.hardness_after.as_ref()?;
-    let inside = after.si() >= DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9)
-        && (!verdict.has("pond-hard") || correction.changes.is_some());
-    if verdict.word == Word::No || !settled || !inside {
+    // Where no current is known, `by_test` says what can be done.
+    if panel.currents.is_empty() || !may_run(correction, verdict) {
         return None;
     }
     if panel.even_steps {
@@ -264,14 +260,6 @@ pub fn choose(
             "an electrician's meter in the bar circuit, at every step",
             "the site file",
         ));
-    }
-    if panel.currents.is_empty() {
-        desk.miss(Missing::new(
-            "current at each step of the panel",
-            "an electrician's meter in the bar circuit, at every step; without it no level can be called safe",
-        ));
-        verdict.add("panel", "current-unknown", Word::NotYet, "");
-        return None;
     }
     let steps = panel.steps;
     let holding = desk.site.practice.holding_level.as_ref().map_or(1, |l| l.value).min(steps);
@@ -425,6 +413,19 @@ pub fn choose(
         start: start_now,
         again,
     })
+}
+
+/// Whether the panel may be told a level: only in water that is inside the window once the corrections are done, with nothing
+/// unsettled that a level would rest on.
+fn may_run(correction: &Correction, verdict: &Verdict) -> bool {
+    let settled = !["authorisation-missing", "calcium-untested", "copper-high", "copper-over-stop"]
+        .iter()
+        .any(|k| verdict.has(k));
+    let inside = correction.hardness_after.as_ref().is_some_and(|after| {
+        after.si() >= DEGREE_KH.si(WINDOW_LOW_DKH) * (1.0 - 1e-9)
+            && (!verdict.has("pond-hard") || correction.changes.is_some())
+    });
+    verdict.word != Word::No && settled && inside
 }
 
 /// The spells with their figures. Those of one level and length share them.

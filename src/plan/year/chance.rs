@@ -30,7 +30,7 @@ const METER: f64 = 0.02;
 const THREADS: usize = 8;
 
 /// What the members say: the place of numbers that they were counted to.
-pub(super) const ENSEMBLE: &str = "ensemble (weirbook forecast)";
+pub(in crate::plan) const ENSEMBLE: &str = "ensemble (weirbook forecast)";
 
 /// How sure the forecast is.
 #[derive(Clone, Debug)]

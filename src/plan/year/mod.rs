@@ -17,7 +17,8 @@ use chrono::{Datelike as _, NaiveDate};
 
 use self::account::{Account, depths, salty};
 pub use self::chance::Chance;
-use self::chance::{ENSEMBLE, Prospect};
+pub(super) use self::chance::ENSEMBLE;
+use self::chance::Prospect;
 pub use self::copper::{CopperMonth, CopperYear};
 pub use self::least::{
     Bleed, Blend, BlendMonth, BufferRhythm, Changes, Extra, Least, OneChange, Remedy, Size, Trial, TrialEvening, Why,
