@@ -744,8 +744,8 @@ fn workings_on_pages_and_in_the_file_are_compared_without_a_plan() {
         let faces = faces(file, id);
         redraw(file, 2, |operations| {
             let digits = digits(operations, &faces);
-            // `24.931` of line 10.
-            let at = digits.windows(5).position(|five| five.iter().map(|d| d.digit).eq("24931".chars())).unwrap();
+            // `24.931` of line 10, the last on this page that has it.
+            let at = digits.windows(5).rposition(|five| five.iter().map(|d| d.digit).eq("24931".chars())).unwrap();
             exchange(operations, &faces, digits[at], 5).unwrap();
         });
     });

@@ -262,6 +262,7 @@ proptest! {
                 (self.lime * (w[solute::CALCIUM] - 1.0)).min(0.4 * w[solute::ALKALINITY]).max(0.0)
             }
             fn conductivity(&self, (): &(), _: &Solutes) -> f64 { 0.0 }
+            fn copper_solid(&self, (): &(), w: &Solutes) -> f64 { (w[solute::COPPER] - 1e-4).max(0.0) }
         }
         let part = Part::Bowl { area, straight: 0.2 * depth, depth, power, open: true };
         let full = 0.2 * depth * area + 0.8 * depth * area / (power + 1.0);
@@ -297,7 +298,7 @@ proptest! {
         for flow in [Flow::Evaporation, Flow::Falls] {
             prop_assert!(ledger.of(flow).amounts.iter().all(|a| *a == 0.0) && ledger.of(flow).water <= 0.0);
         }
-        for flow in [Flow::Dose, Flow::Feed, Flow::Lime, Flow::CopperRelease, Flow::CopperLoss] {
+        for flow in [Flow::Dose, Flow::Feed, Flow::Lime, Flow::CopperRelease, Flow::CopperLoss, Flow::CopperSolid] {
             prop_assert!(ledger.of(flow).water == 0.0);
         }
     }
@@ -572,4 +573,77 @@ fn lime_near_a_water_is_that_of_the_core() {
             }
         }
     }
+}
+
+/// What a water cannot hold dissolved falls out at the day's end, with the two charges that each mole carries; the loss comes first.
+#[test]
+fn copper_over_what_the_water_holds_falls_out() {
+    struct Holds(f64);
+    impl Chemistry for Holds {
+        type Warmth = ();
+        fn at(&self, _: f64) {}
+        fn ph(&self, (): &(), _: &Solutes) -> f64 {
+            8.0
+        }
+        fn lime(&self, (): &(), _: &Solutes) -> f64 {
+            0.0
+        }
+        fn conductivity(&self, (): &(), _: &Solutes) -> f64 {
+            0.0
+        }
+        fn copper_solid(&self, (): &(), water: &Solutes) -> f64 {
+            (water[solute::COPPER] - self.0).max(0.0)
+        }
+    }
+    let mut place = setting(box_pond(10.0, 1.0), [0.0; SOLUTES]);
+    place.copper = Copper { efficiency: 1.0, loss: 0.2 };
+    let mut water = only(solute::COPPER, 2e-3);
+    water[solute::ALKALINITY] = 2.0;
+    let mut ledger = Ledger::default();
+    let still = Sky { celsius: 20.0, ..sky(0.0, 0.0) };
+    let end =
+        run(&place, &Holds(1e-3), &[still], &[Care::default()], Pond::of(10.0, &water), &mut ledger, |_, _, _| {});
+    near("what stays", end.concentration(solute::COPPER), 1e-3, 1e-12);
+    // 10 m³ of 2e-3 mol/m³, a fifth a day lost by the exact solution, the rest over 1e-3 fallen.
+    let lost = -0.02 * libm::expm1(-0.2);
+    near("lost", -ledger.of(Flow::CopperLoss).amounts[solute::COPPER], lost, 1e-12);
+    near("fallen", -ledger.of(Flow::CopperSolid).amounts[solute::COPPER], 0.02 - lost - 0.01, 1e-12);
+    let charge = 2.0 - end.concentration(solute::ALKALINITY);
+    near("charge", charge, 2.0 * 1e-3, 1e-9);
+}
+
+/// The quick bound of the balance never says that more is held than the chemistry core finds, and what falls out is what is over
+/// the core's own solubility.
+#[test]
+fn the_water_of_a_pond_holds_far_more_copper_than_its_limits_allow() {
+    let core = Core(Dilute { log_co2: -3.38, threshold: 0.7 });
+    let table = weirbook::chem::followed::Table::new();
+    let quick = weirbook::water::air::Followed::new(core, &table);
+    let mut least = f64::INFINITY;
+    for celsius in [0.0, 4.0, 8.0, 15.0, 20.0, 25.0, 32.0] {
+        let (warmth, quick_warmth) = (core.at(celsius), quick.at(celsius));
+        for alkalinity in [0.3_f64, 1.0, 2.0, 3.5, 5.0, 7.0] {
+            for (calcium, sodium, sulfate) in [(0.4, 0.5, 0.0), (1.0, 1.5, 0.4), (2.0, 0.3, 0.2), (0.5, 90.0, 1.0)] {
+                let mut water = [0.0; SOLUTES];
+                water[solute::ALKALINITY] = alkalinity;
+                water[solute::CALCIUM] = calcium;
+                water[solute::SODIUM] = sodium;
+                water[solute::SULFATE] = sulfate;
+                water[solute::CHLORIDE] = (2.0 * calcium + sodium - alkalinity - 2.0 * sulfate).max(0.0_f64);
+                let Some(held) = core.copper_held(&warmth, &water) else { continue };
+                least = least.min(held);
+                let at_least = quick_warmth.copper_held(libm::pow(10.0, -3.38)) * 1000.0 * quick_warmth.density();
+                assert!(at_least <= held, "{celsius} °C, {alkalinity}: {at_least:e} over {held:e}");
+                water[solute::COPPER] = 0.999 * held;
+                assert_eq!(core.copper_solid(&warmth, &water), 0.0);
+                assert_eq!(quick.copper_solid(&quick_warmth, &water), 0.0);
+                water[solute::COPPER] = 1.5 * held;
+                near("over it", core.copper_solid(&warmth, &water), 0.5 * held, 1e-9);
+                near("over it, followed", quick.copper_solid(&quick_warmth, &water), 0.5 * held, 1e-9);
+            }
+        }
+    }
+    // In µg/L. No stop of any plan is over 95: a tenth of the LC50 in the hardest water of its table (CU-23).
+    let least = least * 63_546.0;
+    assert!(least > 3.0 * 95.0, "{least} µg/L");
 }

@@ -9,7 +9,7 @@ use crate::reference::Citation;
 use crate::reference::chemistry::{
     CALCITE, CALCIUM, CARBONATE, CHLORIDE, CONDUCTANCES, COPPER, HYDROGEN, REACTIONS, SOLIDS, SULFATE, species,
 };
-use crate::units::table::{MICROSIEMENS, ONE};
+use crate::units::table::{MICROSIEMENS, ONE, weight};
 use crate::units::{Ratio, Si as _};
 use crate::workings::{Figure, sum};
 
@@ -132,6 +132,32 @@ pub(super) fn free_copper(share: &Figure<Ratio>, state: &State, line: &str) -> F
     let pairs: Vec<Figure<Ratio>> =
         pairs.iter().zip(names).map(|(sum, (symbol, what))| found(*sum, symbol, what, line)).collect();
     share * &(&free + &sum(&pairs)) / free - one()
+}
+
+/// Dissolved copper beside a hydroxide against its solubility product, pH and pairs. The value is in kg/m³; `density`: kilograms of
+/// water in a litre.
+pub(super) fn copper_held(
+    value: &Figure<Ratio>,
+    solid: usize,
+    density: f64,
+    state: &State,
+    line: &str,
+) -> Figure<Ratio> {
+    let product = Constants::at(state.celsius).ok().and_then(|constants| constants.solid(solid));
+    let (Some(product), Some(row)) = (product, SOLIDS.get(solid)) else { return nothing() };
+    let product = constant(product, "K_Cu", "solubility of copper hydroxide, just made", state, row.citation);
+    let h = (zero() - found(state.ph, "pH", "pH at rest with the air", line)).ten();
+    let water = found(state.water_activity, "a_H2O", "activity of water", line);
+    let gamma = found(coefficient(state, COPPER), "γ_Cu", "activity coefficient of copper", line);
+    let free = product * (&h * &h) / (&water * &water) / gamma;
+    let paired = found(state.total(COPPER) - state.of(COPPER), "m_pairs", "copper in pairs of all kinds, mol/kg", line);
+    let weight = found(
+        weight::CU * density,
+        "M_Cu,ρ",
+        "molar mass of copper times density, kg/m³ of a mole in a kilogram",
+        line,
+    );
+    (free + paired) * weight / value - one()
 }
 
 /// Conductivity against the free ions, each with its own at this temperature and strength. `first`, µS/cm: what it is the rise from.

@@ -6,9 +6,9 @@ use super::conductance;
 use super::equations;
 use super::solution::Water;
 use super::speciation::{Refusal, State};
-use crate::reference::chemistry::{CALCITE, COPPER};
-use crate::reference::{CARBONATE_CONSTANTS, COPPER_REVIEWED, IONIC_CONDUCTIVITY, substance};
-use crate::units::table::{MICROSIEMENS, MILLIGRAMS, ONE, PERCENT};
+use crate::reference::chemistry::{CALCITE, COPPER, COPPER_HYDROXIDE_MADE};
+use crate::reference::{CARBONATE_CONSTANTS, COPPER_MEMORY, COPPER_REVIEWED, IONIC_CONDUCTIVITY, substance};
+use crate::units::table::{self, MICROSIEMENS, MILLIGRAMS, ONE, PERCENT, weight};
 use crate::units::{Conductivity, MassConcentration, Ph, Ratio, Si, Unit};
 use crate::workings::{Figure, Node};
 
@@ -84,6 +84,19 @@ pub fn ph(names: [&str; 3], value: f64, state: &State, inputs: Vec<Rc<Node>>) ->
     let figure = Figure::solved(Ph::from_si(value), ALKALINITY, inputs, state.residual.abs(), state.iterations);
     let figure = figure.closing(|ph| equations::alkalinity(ph, state, id));
     figure.named(id, title, symbol, &ONE).from_source(&CARBONATE_CONSTANTS)
+}
+
+/// Dissolved copper that a water holds beside copper hydroxide that has just formed: `state` is the water with it. `density`: kilograms
+/// of water in a litre.
+#[must_use]
+pub fn copper_held(names: [&str; 3], density: f64, state: &State, inputs: Vec<Rc<Node>>) -> Figure<MassConcentration> {
+    let [id, title, symbol] = names;
+    let value = MassConcentration::from_si(state.total(COPPER) * weight::CU * density);
+    let equation = "C = M(Cu)·ρ·([Cu] + Σ of its pairs), with a(Cu)·a(H₂O)² = K·a(H)²";
+    let figure = Figure::solved(value, equation, inputs, state.residual, state.iterations);
+    let solid = COPPER_HYDROXIDE_MADE;
+    let figure = figure.closing(|held| equations::copper_held(held, solid, density, state, id));
+    figure.named(id, title, symbol, &table::COPPER).from_source(&COPPER_MEMORY)
 }
 
 /// What the joint correction solves.

@@ -10,7 +10,7 @@
 
 use super::activity::{LN10, curve, debye_hueckel, density};
 use super::speciation::{CELSIUS, Constants};
-use crate::reference::chemistry::{self as table, Activity, CALCITE, CONDUCTANCES, species};
+use crate::reference::chemistry::{self as table, Activity, CALCITE, CONDUCTANCES, COPPER_HYDROXIDE_MADE, species};
 
 /// Rows of the table over temperature for each degree.
 const PER_DEGREE: usize = 4;
@@ -26,7 +26,8 @@ const LIME: usize = GAS + 1;
 const DENSITY: usize = GAS + 2;
 const SLOPE: usize = GAS + 3;
 const SIZE: usize = GAS + 4;
-const WIDTH: usize = GAS + 5;
+const COPPER: usize = GAS + 5;
+const WIDTH: usize = GAS + 6;
 
 /// Constants of one temperature.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -43,6 +44,13 @@ impl Warmth {
         self.of[DENSITY]
     }
 
+    /// Copper that a water open to carbon dioxide of a pressure in atm holds at the least beside fresh hydroxide, mol/kg: what is
+    /// paired with carbonate alone. Both go against each other with pH, so that only warmth and air decide.
+    #[must_use]
+    pub fn copper_held(&self, pressure: f64) -> f64 {
+        self.of[COPPER] * pressure
+    }
+
     /// Straight from the constants of the speciation.
     fn exact(celsius: f64) -> Option<Self> {
         let constants = Constants::at(celsius).ok()?;
@@ -55,8 +63,17 @@ impl Warmth {
         of[LIME] = constants.solid(CALCITE)?;
         of[DENSITY] = density(celsius);
         (of[SLOPE], of[SIZE]) = (LN10 * a, b);
+        of[COPPER] = held_at_least(&constants)?;
         Some(Self { celsius, of })
     }
+}
+
+/// Copper paired with carbonate beside fresh hydroxide in open water, mol/kg for each atm of carbon dioxide: {Cu} = K h² and
+/// {CO3} = K_gas p / (K_CO2 h²), so that h falls out. A neutral pair of the model is at most an eighth over its activity's share.
+#[must_use]
+pub fn held_at_least(constants: &Constants) -> Option<f64> {
+    let carbonate = constants.gas() / constants.formation("CO2")?;
+    Some(constants.solid(COPPER_HYDROXIDE_MADE)? * constants.formation("CuCO3")? * carbonate / 1.125)
 }
 
 /// Constants over temperature.

@@ -427,6 +427,7 @@ pub const NAMES: &[Name] = &[
     Name("schedule.months[].stop",      Kind::Text,   "the lowest stop of its days, without its unit"),
     Name("schedule.months[].most",      Kind::Text,   "copper that nine possible years in ten stay at or under"),
     Name("schedule.months[].marks",     Kind::Mark,   "the lines of both"),
+    Name("schedule.held",               Kind::Figure, "dissolved copper that the water can hold at the least; absent without a forecast, or where it is no more than stop"),
     Name("schedule.table",              Kind::List,   "how long each step could be held"),
     Name("schedule.table[]",            Kind::Part,   "one step"),
     Name("schedule.table[].level",      Kind::Number, "the step"),

@@ -831,6 +831,11 @@ fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value
                 "marks" => marks(lines, [month.stop.id(), month.most.id()].into_iter().flatten()),
             }
         }).collect::<Value>(),
+        "held" => source.plan.year.as_ref().ok().and_then(|year| year.held.as_ref()).filter(|held| source.plan.limits.as_ref().is_some_and(|l| held.si() > l.stop.si())).map(|held| {
+            // Far over stop: two digits, cut down, say enough.
+            let micrograms = crate::units::significant_down(table::MICROGRAMS.of(held.si()), 2);
+            figure(lines, held, reader.quantity("total-copper", table::MICROGRAMS.si(micrograms)))
+        }),
         "table" => s.table.iter().map(|row| {
             let days = |f: &Figure<crate::units::Time>| {
                 let days = plain(f.in_unit(&DAYS), Digits::Places(0));

@@ -33,9 +33,13 @@ fn flow(flow: Flow) -> &'static str {
         Flow::Catchment => "catchment",
         Flow::Evaporation => "evaporation",
         Flow::Falls => "falls",
-        Flow::Splash | Flow::Leak | Flow::ChangeOut | Flow::Overflow | Flow::CopperRelease | Flow::CopperLoss => {
-            "other"
-        }
+        Flow::Splash
+        | Flow::Leak
+        | Flow::ChangeOut
+        | Flow::Overflow
+        | Flow::CopperRelease
+        | Flow::CopperLoss
+        | Flow::CopperSolid => "other",
         Flow::DrainDown => "winter",
         Flow::ChangeIn => "change",
         Flow::Dose => "dose",

@@ -296,6 +296,9 @@ pub static SOLIDS: &[Solid] = &[
         log_k: &[at_25(7.64, -64.867)], citation: &COPPER_MEMORY },
     Solid { name: "Cu(OH)2(s)", into: &[(COPPER, 1), (HYDROGEN, -2)], water: 2,
         log_k: &[at_25(8.67, -56.42)], citation: &COPPER_MEMORY },
+    // Freshly made it may be up to a whole unit more soluble: the most that a water can be taken to hold.
+    Solid { name: "Cu(OH)2(s), just made", into: &[(COPPER, 1), (HYDROGEN, -2)], water: 2,
+        log_k: &[at_25(9.67, -56.42)], citation: &COPPER_MEMORY },
 ];
 
 const fn solid(name: &str) -> usize {
@@ -317,6 +320,8 @@ pub const MALACHITE: usize = solid("malachite");
 pub const TENORITE: usize = solid("tenorite");
 /// Fresh copper hydroxide, what an addition meets first.
 pub const COPPER_HYDROXIDE: usize = solid("Cu(OH)2(s)");
+/// The same in its first hours, before it has aged.
+pub const COPPER_HYDROXIDE_MADE: usize = solid("Cu(OH)2(s), just made");
 
 /// Ionic conductivities of McCleskey and others (2012). Two public copies of the coefficients agree on Na, K, Ca, Mg, Cl and
 /// SO4 and differ in signs for CO3 and HCO3; those here give CO3 its known limiting conductivity (138.8 against 138.6).

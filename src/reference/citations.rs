@@ -34,7 +34,7 @@ citations! {
     COPPER_SIT = "CH-04", Sourced, "sit.dat, ThermoChimie 12a",
         "Constants and enthalpies for copper of sit.dat (ThermoChimie 12a); malachite’s log K cites Powell and others (2007)";
     COPPER_MEMORY = "CH-05", FromMemory, "Powell and others 2007, from memory",
-        "Powell and others (2007) Pure Appl. Chem. 79:895-950: log K at 25 °C from memory (sit.dat gives CuOH+ -7.97, Cu(OH)2 -16.23, tenorite 7.63, Cu(OH)2(s) 8.64; minteq.v4.dat -16.194, 7.644, 8.674); enthalpies of sit.dat for the dissolved forms, of minteq.v4.dat for the solids";
+        "Powell and others (2007) Pure Appl. Chem. 79:895-950: log K at 25 °C from memory (sit.dat gives CuOH+ −7.97, Cu(OH)2 −16.23, tenorite 7.63, Cu(OH)2(s) 8.64; minteq.v4.dat −16.194, 7.644, 8.674); enthalpies of sit.dat for the dissolved forms, of minteq.v4.dat for the solids";
     NITRATE_ACTIVITY = "CH-06", FromMemory, "phreeqc.dat, nitrate",
         "Ion size of nitrate in phreeqc.dat, 3.0 Å, from memory; nitrate is not part of the reference tables";
     CARBON_DIOXIDE_AIR = "CH-07", CommonPractice, "417 ppm of carbon dioxide in air",

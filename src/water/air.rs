@@ -12,7 +12,7 @@ use crate::chem::composition::{self, Closure, Trouble};
 use crate::chem::conductance;
 use crate::chem::followed::{self, Table, Totals, Track};
 use crate::chem::solution::Water;
-use crate::chem::speciation::{Constants, IONS, Known, State, speciate};
+use crate::chem::speciation::{Constants, IONS, Known, State, beside, speciate};
 use crate::reference::chemistry as ion;
 
 /// What of a water's chemistry is settled for a place.
@@ -191,6 +191,8 @@ pub struct CoreWarmth {
     celsius: f64,
     /// At that temperature and at 25 °C; none outside the core's range.
     constants: Option<(Constants, Constants)>,
+    /// [`followed::held_at_least`].
+    held: f64,
 }
 
 /// Where each solute stands among the core's ions. Copper is too little to move anything else, and rides along outside.
@@ -257,12 +259,31 @@ impl Core {
     }
 }
 
+impl Core {
+    /// An open water beside copper hydroxide that has just formed, its pH and alkalinity as they are, and kilograms of water in a
+    /// litre. `None` where the core refuses, or where copper alone would bring more alkalinity than there is.
+    #[must_use]
+    pub fn beside_hydroxide(&self, warmth: &CoreWarmth, water: &Solutes) -> Option<(State, f64)> {
+        let (state, _) = self.state(warmth, water)?;
+        let (constants, _) = warmth.constants.as_ref()?;
+        Some((beside(constants, &state, ion::COPPER_HYDROXIDE_MADE).ok()?, constants.density))
+    }
+
+    /// What stays dissolved there, mol/m³.
+    #[must_use]
+    pub fn copper_held(&self, warmth: &CoreWarmth, water: &Solutes) -> Option<f64> {
+        let (state, density) = self.beside_hydroxide(warmth, water)?;
+        Some(state.total(ion::COPPER) * 1000.0 * density)
+    }
+}
+
 impl Chemistry for Core {
     type Warmth = CoreWarmth;
 
     fn at(&self, celsius: f64) -> CoreWarmth {
         let constants = Constants::at(celsius).ok().zip(Constants::at(25.0).ok());
-        CoreWarmth { quick: self.0.at(celsius), celsius, constants }
+        let held = constants.as_ref().and_then(|(here, _)| followed::held_at_least(here)).unwrap_or(f64::INFINITY);
+        CoreWarmth { quick: self.0.at(celsius), celsius, constants, held }
     }
 
     fn ph(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
@@ -282,6 +303,15 @@ impl Chemistry for Core {
             Ok((_, formed, _)) => formed * 1000.0 * constants.density,
             Err(_) => quick(),
         }
+    }
+
+    fn copper_solid(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
+        let copper = water[solute::COPPER];
+        let density = warmth.constants.as_ref().map_or(1.0, |(here, _)| here.density);
+        if copper <= warmth.held * libm::pow(10.0, self.0.log_co2) * 1000.0 * density {
+            return 0.0;
+        }
+        self.copper_held(warmth, water).map_or(0.0, |held| (copper - held).max(0.0))
     }
 
     fn conductivity(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
@@ -331,6 +361,10 @@ impl Chemistry for Near {
 
     fn lime(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
         self.lifted.lime(&warmth.quick, water)
+    }
+
+    fn copper_solid(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
+        self.core.copper_solid(warmth, water)
     }
 
     fn conductivity(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
@@ -415,6 +449,14 @@ impl Chemistry for Followed<'_> {
             Some(formed) => formed * 1000.0 * density,
             None => self.core.lime(&self.core.at(warmth.celsius), water),
         }
+    }
+
+    fn copper_solid(&self, warmth: &followed::Warmth, water: &Solutes) -> f64 {
+        // Copper is far under that, but where a site's own limits are: then the whole core answers.
+        if water[solute::COPPER] <= warmth.copper_held(self.pressure) * 1000.0 * warmth.density() {
+            return 0.0;
+        }
+        self.core.copper_solid(&self.core.at(warmth.celsius), water)
     }
 
     fn conductivity(&self, warmth: &followed::Warmth, water: &Solutes) -> f64 {

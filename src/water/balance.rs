@@ -114,10 +114,12 @@ pub enum Flow {
     CopperRelease,
     /// Copper lost from the water.
     CopperLoss,
+    /// Copper that falls out as a solid.
+    CopperSolid,
 }
 
 /// Every flow, in order.
-pub const FLOWS: [Flow; 16] = [
+pub const FLOWS: [Flow; 17] = [
     Flow::Rain,
     Flow::Catchment,
     Flow::Evaporation,
@@ -134,6 +136,7 @@ pub const FLOWS: [Flow; 16] = [
     Flow::Lime,
     Flow::CopperRelease,
     Flow::CopperLoss,
+    Flow::CopperSolid,
 ];
 
 /// Sees every flow.
@@ -197,6 +200,11 @@ pub trait Chemistry {
     fn lime(&self, warmth: &Self::Warmth, water: &Solutes) -> f64;
     /// Conductivity at 25 °C, µS/cm, of a water at rest with the air.
     fn conductivity(&self, warmth: &Self::Warmth, water: &Solutes) -> f64;
+    /// Copper that falls out of a water at rest with the air, mol/m³; nothing while the water can hold it, and nothing at all by a
+    /// chemistry that does not know copper's species.
+    fn copper_solid(&self, _: &Self::Warmth, _: &Solutes) -> f64 {
+        0.0
+    }
 }
 
 /// The place, and what does not change over the year.
@@ -383,6 +391,13 @@ pub fn copper_loss(pond: &mut Pond, released: f64, rate: f64) -> Moved {
     dose(pond, &with_charge(-lost))
 }
 
+/// Copper falls out, as hydroxide: so many mol/m³. What is bound to carbonate in the solid as well is not counted: malachite
+/// takes weeks to form.
+pub fn copper_solid(pond: &mut Pond, fallen: f64) -> Moved {
+    let fallen = (fallen * pond.volume).min(pond.amounts[solute::COPPER]);
+    dose(pond, &with_charge(-fallen))
+}
+
 /// So much copper, with the alkalinity it carries.
 fn with_charge(copper: f64) -> Solutes {
     let mut amounts = [0.0; SOLUTES];
@@ -463,6 +478,10 @@ pub fn day<C: Chemistry, W: Witness>(
     }
     if pond.amounts[solute::COPPER] > 0.0 {
         flow!(CopperLoss, copper_loss(pond, released, setting.copper.rate(sky.celsius)));
+        let fallen = chemistry.copper_solid(&sky.warmth, &pond.water());
+        if fallen > 0.0 {
+            flow!(CopperSolid, copper_solid(pond, fallen));
+        }
     }
     evening.volume = pond.volume;
     evening.below_brim = basin.below_brim(pond.volume);

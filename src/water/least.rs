@@ -87,7 +87,7 @@ impl Witness for Reading {
                 amounts[solute::NITRATE] = self.feed;
                 part.gains(&amounts);
             }
-            Flow::Lime | Flow::CopperRelease | Flow::CopperLoss => {}
+            Flow::Lime | Flow::CopperRelease | Flow::CopperLoss | Flow::CopperSolid => {}
             _ => part.gains(&moved.amounts),
         }
         if early {

@@ -57,6 +57,7 @@ pub fn flow_words(flow: Flow) -> (&'static str, &'static str) {
         Flow::Lime => ("lime", "lime that came down"),
         Flow::CopperRelease => ("bars", "copper from the bars"),
         Flow::CopperLoss => ("lost", "copper lost"),
+        Flow::CopperSolid => ("fallen", "copper that fell out"),
     }
 }
 

@@ -7,6 +7,7 @@ mod account;
 mod care;
 mod chance;
 mod copper;
+mod held;
 mod least;
 mod model;
 mod outlook;
@@ -200,6 +201,8 @@ pub struct YearPlan {
     pub chance: Option<Chance>,
     /// Copper month by month, where a level is set and possible years were counted.
     pub copper: Option<CopperYear>,
+    /// Dissolved copper that the water can hold on any day with the panel on, at the least.
+    pub held: Option<Figure<MassConcentration>>,
     /// The least that keeps the window, where it is left without.
     pub least: Option<Least>,
 }
@@ -400,6 +403,7 @@ pub(super) fn forecast(
     });
     let evaporation = depths(desk, &model.sun);
     let copper = copper::months(desk, &model, schedule.as_deref(), limits, counted.as_ref(), &months);
+    let held = copper.as_ref().and_then(|_| held::held(desk, &model, &days, schedule.as_deref()));
     let chance = match (&prospect, counted) {
         (Some(prospect), Some(counted)) => Some(chance::chance(desk, &model, volume, prospect, counted, &mut months)),
         _ => None,
@@ -429,6 +433,7 @@ pub(super) fn forecast(
         past: model.past,
         chance,
         copper,
+        held,
         least,
         days,
     }
@@ -436,5 +441,8 @@ pub(super) fn forecast(
 
 /// Alkalinity that copper brought on a day less what it took, mol.
 fn charge_of_copper(ledger: &Ledger) -> f64 {
-    [Flow::CopperRelease, Flow::CopperLoss].iter().map(|flow| ledger.of(*flow).amounts[solute::ALKALINITY]).sum()
+    [Flow::CopperRelease, Flow::CopperLoss, Flow::CopperSolid]
+        .iter()
+        .map(|flow| ledger.of(*flow).amounts[solute::ALKALINITY])
+        .sum()
 }
