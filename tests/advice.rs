@@ -67,7 +67,7 @@ impl Case {
     }
 }
 
-fn fonts() -> Fonts {
+pub fn fonts() -> Fonts {
     match Fonts::new(|face| weirbook::Shipped.face(face)) {
         Ok(fonts) => fonts,
         Err(fault) => panic!("{fault:?}"),

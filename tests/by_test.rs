@@ -18,10 +18,15 @@ const TODAY: &str = "2026-06-20,18,8.0,9,50,7.8,0.05,5,0,0";
 
 /// 10 m³, hardy fish, a June day.
 fn site(panel: &str, kit: Option<&str>, more: &str, log: &[&str]) -> Job {
+    site_on("A4", panel, kit, more, log)
+}
+
+/// With the shed sheet on this paper.
+fn site_on(shed: &str, panel: &str, kit: Option<&str>, more: &str, log: &[&str]) -> Job {
     let kit = kit.map_or(String::new(), |step| format!("[[kit]]\nreading = \"total copper\"\nstep = \"{step}\"\n"));
     let site = format!(
         "[site]\nid = \"p\"\nname = \"P\"\nowner = \"O\"\nplace = \"X\"\ncountry = \"other\"\nplan_date = 2026-06-20\nlatitude = \"50 °N\"\n\
-         [firm]\nname = \"F\"\ntelephone = \"1\"\n[page]\npaper = \"A4\"\nunits = \"metric\"\n\
+         [firm]\nname = \"F\"\ntelephone = \"1\"\n[page]\npaper = \"A4\"\nshed_paper = \"{shed}\"\nunits = \"metric\"\n\
          [[volume.section]]\nname = \"pond\"\nshape = \"known volume\"\nvolume = \"10 m3\"\n\
          [supply]\nkind = \"well\"\ncarbonate_hardness = \"8 dKH\"\ncalcium = \"50 mg/L Ca\"\ntotal_copper = \"2 µg/L\"\n\
          [[animal]]\nkind = \"koi\"\n[outflow]\noverflow = \"own ground\"\nchanges = \"own ground\"\n[panel]\n{panel}flow_stop = \"yes\"\n\
@@ -33,6 +38,30 @@ fn site(panel: &str, kit: Option<&str>, more: &str, log: &[&str]) -> Job {
 
 fn by_test(plan: &Plan) -> &ByTest {
     plan.by_test.as_ref().unwrap_or_else(|| panic!("no level by tests: {:?}", plan.verdict))
+}
+
+#[test]
+fn the_sheet_in_the_shed_holds_the_tests_on_every_paper() {
+    let fonts = crate::advice::fonts();
+    // Quoyle End with its panel untold: buffer and calcium first, so that the sheet is full.
+    let (_, site, log) = crate::demos::DEMOS.iter().find(|demo| demo.0 == "quoyle-end").unwrap();
+    let (before, rest) = site.split_once("currents = [").unwrap();
+    let (_, after) = rest.split_once(']').unwrap();
+    let untold = format!("{before}steps = 6{after}");
+    for paper in ["A4", "A5", "Letter", "Half Letter"] {
+        for kit in ["10 µg/L", "50 µg/L"] {
+            let site = untold.replace("[page]", &format!("[page]\nshed_paper = \"{paper}\""));
+            assert!(site.contains(&format!("shed_paper = \"{paper}\"")));
+            let job = made(&site.replace("step = \"50 µg/L\"", &format!("step = \"{kit}\"")), Some(log));
+            assert_eq!(by_test(&job.plan).laboratory, kit == "50 µg/L");
+            assert!(job.plan.correction.buffer.is_some() && job.plan.correction.calcium.is_some());
+            if let Err(complaints) =
+                weirbook::set(&job, weirbook::document::Edition::ShedSheet, &weirbook::Shipped, &fonts)
+            {
+                panic!("{paper}, {kit}: {:#?}", complaints.sorted());
+            }
+        }
+    }
 }
 
 /// Jobs that between them have all that such a plan can say.
