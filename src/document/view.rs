@@ -2,20 +2,19 @@
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
 use minijinja::Value;
 
-use super::drawings::{celsius, column_head, correction_days, readings_in_log};
+use super::corrections::{buffer, calcium, change, takes};
+use super::drawings::{celsius, readings_in_log};
 use super::lines::Lines;
 use super::offer::Kind;
+use super::panel::{diagnosis, limits, schedule};
 use super::words::{Reader, count_word, escape};
-use super::year::month_words;
 use super::{Edition, Source};
-use crate::plan::{Act, ChangePlan, Judged, LossOrigin, ReadingRow, Side, When, Word};
+use crate::plan::{Act, Judged, ReadingRow, When, Word};
 use crate::reference::{CITATIONS, Purpose, SUBSTANCES};
 use crate::site::{AnimalKind, Country, Destination, PhotoPart, SupplyKind};
-use crate::units::table::{self, DAYS};
-use crate::units::{Digits, Si, System, plain};
+use crate::units::{Digits, Si, plain};
 use crate::workings::{Figure, Way};
 
 pub(super) type Map = BTreeMap<&'static str, Value>;
@@ -41,7 +40,7 @@ pub(super) fn figure<Q: Si>(lines: &Lines, figure: &Figure<Q>, text: String) -> 
 }
 
 /// For the shed sheet: digits strong, units plain, what stands in brackets left out.
-fn large(text: &str) -> Value {
+pub(super) fn large(text: &str) -> Value {
     let short = text.split(" (").next().unwrap_or(text);
     let words: Vec<String> = short
         .split(['\u{a0}', ' '])
@@ -53,7 +52,7 @@ fn large(text: &str) -> Value {
 }
 
 /// A mass; with `.stock`, where it is too small to weigh: the stock solution that holds it.
-fn weighed<Q: Si>(lines: &Lines, of: &Figure<Q>, text: String) -> Value {
+pub(super) fn weighed<Q: Si>(lines: &Lines, of: &Figure<Q>, text: String) -> Value {
     let id = of.id().map(|id| format!("{id}.stock"));
     let line = id.as_deref().and_then(|id| lines.all().iter().find(|l| l.id == id));
     let stock = line.map(|line| {
@@ -474,7 +473,7 @@ fn volume(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
 }
 
 /// `6.5 to 7.0 °dKH`, or `about 6.5 °dKH` where both ends print alike. Marks of both.
-fn range<Q: Si>(lines: &Lines, reader: &Reader, key: &str, least: &Figure<Q>, most: &Figure<Q>) -> Value {
+pub(super) fn range<Q: Si>(lines: &Lines, reader: &Reader, key: &str, least: &Figure<Q>, most: &Figure<Q>) -> Value {
     let (low, high) = (reader.number(key, least.si()), reader.quantity(key, most.si()));
     let same = low == reader.number(key, most.si());
     let text = if same { format!("about {high}") } else { format!("{low} to {high}") };
@@ -586,62 +585,6 @@ fn act_name(act: Act) -> &'static str {
     }
 }
 
-fn buffer(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
-    let b = source.plan.correction.buffer.as_ref()?;
-    let key = "carbonate-hardness";
-    let days = correction_days(source);
-    let has = |d: &NaiveDate| b.days.contains(d);
-    let rises = |rise: f64, day: &NaiveDate| {
-        let doses = b.days.iter().filter(|d| *d <= day).count() as f64;
-        reader.number(key, b.start.si() + doses * rise)
-    };
-    let table: Vec<Value> = days
-        .iter()
-        .map(|d| {
-            map! {
-                "head" => column_head(*d),
-                "dose" => if has(d) { reader.mass(b.dose.si()) } else { String::new() },
-                "stir" => if has(d) { b.stir.as_ref().map_or_else(String::new, |s| reader.bucket(s.si())) } else { String::new() },
-                "expect" => if has(d) { {
-                    let (low, high) = (rises(b.rise_least.si(), d), rises(b.rise_most.si(), d));
-                    if low == high { low } else { format!("{low} to {high}") }
-                } } else { String::new() },
-                "test" => if has(d) { "pH" } else if *d > source.plan.date { "pH, hardness" } else { "done" },
-                "done" => *d > source.plan.date,
-            }
-        })
-        .collect();
-    let ph = |v: f64| plain(v, Digits::Places(1));
-    Some(map! {
-        "name" => b.substance.name, "shop" => b.substance.shop, "adding" => b.substance.adding,
-        "handling" => b.substance.handling, "beware" => b.substance.beware,
-        "dose" => weighed(lines, &b.dose, reader.mass(b.dose.si())),
-        "buy" => figure(lines, &b.buy, reader.mass(b.buy.si())),
-        "count" => figure(lines, &b.count, count_word(b.days.len() as u64)),
-        "many" => b.days.len() > 1,
-        "goal" => figure(lines, &b.goal, reader.quantity(key, b.goal.si())),
-        "start" => reader.quantity(key, b.start.si()),
-        "after" => range(lines, reader, key, &b.after_least, &b.after_most),
-        "rise" => figure(lines, &b.rise_most, reader.quantity(key, b.rise_most.si())),
-        "stir" => b.stir.as_ref().map(|s| figure(lines, s, reader.bucket(s.si()))),
-        "ph_shift" => figure(lines, &b.ph_shift, plain(libm::ceil(b.ph_shift.si() * 10.0 - 1e-9) / 10.0, Digits::Places(1))),
-        "ph_after" => figure(lines, &b.ph_after, ph(b.ph_after.si())),
-        "takes" => takes(lines, reader, &b.takes),
-        "ph_least" => figure(lines, &b.ph_ends[0], ph(b.ph_ends[0].si())),
-        "ph_most" => figure(lines, &b.ph_ends[1], ph(b.ph_ends[1].si())),
-        "ammonia_after" => figure(lines, &b.unionised_after, reader.quantity("unionised-ammonia", b.unionised_after.si())),
-        "days" => reader.days(&b.days),
-        "day_list" => day_list(&b.days, reader),
-        "table" => table,
-        "expect_marks" => {
-            let each = b.on_the_way.iter().flatten();
-            let rises = [&b.rise_least, &b.rise_most];
-            let rises = rises.into_iter().filter(|_| b.on_the_way.len() + 1 < b.days.len());
-            marks(lines, rises.chain(each).chain([&b.after_least, &b.after_most]).filter_map(|f| f.id()))
-        },
-    })
-}
-
 /// What the water is by calculation.
 fn ions(water: &crate::plan::WaterPlan, reader: &Reader, lines: &Lines) -> Value {
     // Closer than this the ions and the meter say the same (2 to 4 % is what the method and a good meter leave open).
@@ -661,239 +604,6 @@ fn ions(water: &crate::plan::WaterPlan, reader: &Reader, lines: &Lines) -> Value
         "softened" => water.composed.softened,
         "again" => water.disagreement.as_ref().map(|(_, again)| *again),
     }
-}
-
-fn calcium(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
-    let c = source.plan.correction.calcium.as_ref()?;
-    let key = "calcium";
-    Some(map! {
-        "name" => c.substance.name, "shop" => c.substance.shop, "adding" => c.substance.adding,
-        "handling" => c.substance.handling, "beware" => c.substance.beware,
-        "dose" => weighed(lines, &c.dose, reader.mass(c.dose.si())),
-        "buy" => figure(lines, &c.buy, reader.mass(c.buy.si())),
-        "count" => figure(lines, &c.count, count_word(c.days.len() as u64)),
-        "many" => c.days.len() > 1,
-        "goal" => figure(lines, &c.goal, reader.quantity(key, c.goal.si())),
-        "start" => reader.quantity(key, c.start.si()),
-        "after" => range(lines, reader, key, &c.after_least, &c.after_most),
-        "takes" => takes(lines, reader, &c.takes),
-        "for_conductivity" => c.for_conductivity,
-        "days" => reader.days(&c.days),
-        "day_list" => day_list(&c.days, reader),
-    })
-}
-
-/// What a whole correction takes: as readings and tape are, least, most. Least is cut down and most up, to what a scale shows.
-fn takes(lines: &Lines, reader: &Reader, ends: &[Figure<crate::units::Mass>; 3]) -> Value {
-    let [best, least, most] = ends;
-    map! {
-        "best" => figure(lines, best, reader.mass_about(best.value(), Way::Down)),
-        "least" => figure(lines, least, reader.mass_about(least.value(), Way::Down)),
-        "most" => figure(lines, most, reader.mass_about(most.value(), Way::Up)),
-    }
-}
-
-fn change(c: &ChangePlan, source: &Source<'_>, reader: &Reader, lines: &Lines) -> Value {
-    map! {
-        "count" => figure(lines, &c.count, count_word(c.count.si() as u64)),
-        "many" => c.count.si() > 1.5,
-        "share" => figure(lines, &c.share, format!("{}\u{a0}%", plain(c.share.si() * 100.0, Digits::Significant(2)))),
-        "volume" => figure(lines, &c.volume, reader.volume(c.volume.si(), Way::Down)),
-        "through" => figure(lines, &c.through, reader.volume(c.through.si(), Way::Down)),
-        "time" => c.time.as_ref().map(|t| figure(lines, t, reader.time(t.si()))),
-        "off_at" => c.time.as_ref().and_then(|t| reader.clock_after_nine(t.si())),
-        "thiosulfate" => c.thiosulfate.as_ref().map(|m| weighed(lines, m, reader.mass_up(m.si()))),
-        "buffer" => c.buffer.as_ref().map(|m| weighed(lines, m, reader.mass(m.si()))),
-        "gate" => c.ammonia_gate.as_ref().map(|g| figure(lines, g, reader.quantity("total-ammonia", g.si()))),
-        "gate_too_fine" => c.gate_too_fine,
-        "ph_differs" => ph_differs(source),
-        "ph_shift" => c.followed.as_ref().map(|f| figure(lines, &f.ph_shift, plain(libm::ceil(f.ph_shift.si() * 10.0 - 1e-9) / 10.0, Digits::Places(1)))),
-        "ph_after" => c.followed.as_ref().map(|f| figure(lines, &f.ph, plain(f.ph.si(), Digits::Places(1)))),
-        "ph_too_far" => c.followed.as_ref().is_some_and(|f| f.too_far),
-        "ph_smaller" => c.followed.as_ref().is_some_and(|f| f.smaller),
-        "conductivity_after" => c.followed.as_ref().and_then(|f| f.conductivity.as_ref()).map(|k| figure(lines, k, reader.quantity("conductivity", k.si()))),
-        "calcium_after" => lines.all().iter().find(|l| l.id == "calcium.changed" && c.hardness_after.is_some()).map(|l| {
-            figure_with(lines, Some("calcium.changed"), reader.quantity("calcium", l.node.si))
-        }),
-        "hardness_after" => c.hardness_after.as_ref().map(|k| figure(lines, k, reader.quantity("carbonate-hardness", k.si()))),
-        "copper_after" => c.copper_after.as_ref().map(|k| figure(lines, k, reader.quantity("total-copper", k.si()))),
-        "days" => reader.days(&c.days),
-        "day_list" => day_list(&c.days, reader),
-    }
-}
-
-/// Whether supply and pond lie more than half a unit of pH apart.
-fn ph_differs(source: &Source<'_>) -> bool {
-    let supply = source.site.supply.readings.ph_morning.as_ref();
-    let pond = source.plan.readings.iter().find(|r| r.key == "ph-morning").and_then(|r| r.pond);
-    supply.zip(pond).is_some_and(|(supply, pond)| (supply.value.si() - pond).abs() > 0.5)
-}
-
-/// Each day by itself, for boxes to tick; a run of more than four without weekdays.
-fn day_list(days: &[NaiveDate], reader: &Reader) -> Vec<String> {
-    let short = days.len() > 1;
-    days.iter().map(|d| if short { reader.weekday_number(*d) } else { reader.weekday_day(*d) }).collect()
-}
-
-fn limits(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
-    let l = source.plan.limits.as_ref()?;
-    let copper =
-        |f: &Figure<crate::units::MassConcentration>| figure(lines, f, reader.quantity("total-copper", f.si()));
-    // Where nobody looks at the month, the lowest of the year holds.
-    let year = source.plan.year.as_ref().ok().and_then(|year| year.copper.as_ref());
-    let by_test = source.plan.by_test.as_ref().map(|found| (&found.stop, &found.watch));
-    let (season_stop, season_watch) =
-        year.map(|year| (&year.stop, &year.watch)).or(by_test).unwrap_or((&l.stop, &l.watch));
-    Some(map! {
-        "season_stop" => figure(lines, season_stop, reader.number("total-copper", season_stop.si())),
-        "season_watch" => figure(lines, season_watch, reader.number("total-copper", season_watch.si())),
-        "stop" => copper(&l.stop), "watch" => copper(&l.watch), "lasting" => copper(&l.lasting),
-        "open_water" => copper(&l.open_water), "open_water_strict" => copper(&l.open_water_strict),
-        "stop_number" => figure(lines, &l.stop, reader.number("total-copper", l.stop.si())),
-        "watch_number" => figure(lines, &l.watch, reader.number("total-copper", l.watch.si())),
-        "unit" => reader.shown("total-copper").symbol,
-        "protection" => figure(lines, &l.protection, format!("{}\u{a0}{}", plain(l.protection.si(), Digits::Places(0)), if reader.shown("total-copper").symbol == "ppm" { "ppm" } else { "mg/L" })),
-        "kit_too_coarse" => l.kit_too_coarse,
-    })
-}
-
-fn schedule(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
-    let s = source.plan.schedule.as_ref()?;
-    let copper = |f: &Option<Figure<crate::units::MassConcentration>>| {
-        f.as_ref().map(|f| figure(lines, f, reader.quantity("total-copper", f.si())))
-    };
-    let number = |f: &Option<Figure<crate::units::MassConcentration>>| {
-        f.as_ref().map(|f| figure(lines, f, reader.number("total-copper", f.si())))
-    };
-    // Most of a spell lies below stop; where rounding would print the two alike, the word says so.
-    let stop = source.plan.limits.as_ref().map(|l| reader.quantity("total-copper", l.stop.si()));
-    let below = |f: &Figure<crate::units::MassConcentration>, words: String| {
-        let alike = stop.as_ref() == Some(&reader.quantity("total-copper", f.si()));
-        figure(lines, f, if alike { format!("under {words}") } else { words })
-    };
-    let days = |f: &Figure<crate::units::Time>| figure(lines, f, count_word(f.in_unit(&DAYS) as u64));
-    let spells: Vec<Value> = s
-        .spells
-        .iter()
-        .map(|spell| {
-            let test = |days: i64| reader.day(spell.not_before + chrono::Duration::days(days));
-            map! {
-                "from_short" => reader.day(spell.not_before), "back_short" => reader.day(spell.back),
-                "from" => reader.weekday_day(spell.not_before), "last" => reader.weekday_day(spell.last), "back" => reader.weekday_day(spell.back),
-                "day_before" => test(-1), "second" => test(2),
-                "level" => spell.level, "days" => days(&spell.days),
-                "end" => below(&spell.end, reader.quantity("total-copper", spell.end.si())),
-                "marks" => marks(lines, [spell.days.id(), spell.end.id()].into_iter().flatten()),
-            }
-        })
-        .collect();
-    Some(map! {
-        "steps" => s.steps, "holding" => s.holding, "raised" => s.raised(),
-        "days" => s.spells.iter().map(|spell| &spell.days).max_by(|a, b| a.si().total_cmp(&b.si())).map(days),
-        "alike" => s.spells_alike(),
-        "spells" => spells,
-        "spell_count" => count_word(s.spells.len() as u64),
-        "no_spell" => s.no_spell,
-        "rest_most" => copper(&s.rest_most), "rest_least" => number(&s.rest_least),
-        "spell_start" => copper(&s.spell_start), "spell_end" => s.hardest_spell().map(|spell| below(&spell.end, reader.quantity("total-copper", spell.end.si()))),
-        "spell_mean" => s.spells.iter().map(|spell| &spell.mean).max_by(|a, b| a.si().total_cmp(&b.si()))
-            .map(|mean| figure(lines, mean, reader.quantity("total-copper", mean.si()))),
-        "loss_from_log" => s.loss == LossOrigin::Log,
-        "told" => s.told.as_ref().map(|told| {
-            let a_day = |f: &Figure<uom::si::f64::Frequency>| plain(f.in_unit(&table::PER_DAY), Digits::Significant(2));
-            let percent = |f: &Figure<crate::units::Ratio>| plain(table::PERCENT.of(f.si()), Digits::Significant(2));
-            let [low, _, high] = &told.loss;
-            map! {
-                "tests" => count_word(told.tests as u64),
-                "least" => figure(lines, low, a_day(low)), "most" => figure(lines, high, a_day(high)),
-                "efficiency" => told.efficiency.as_ref().map(|[low, _, high]| map! {
-                    "least" => figure(lines, low, percent(low)), "most" => figure(lines, high, percent(high)),
-                }),
-            }
-        }),
-        "known" => !s.releases.is_empty(),
-        "cold_mark" => marks(lines, s.loss_cold.id()),
-        "soft_from" => s.first_doubt(Side::Soft).map(|date| reader.day(date)),
-        "hard_from" => s.first_doubt(Side::Hard).map(|date| reader.day(date)),
-        "months" => source.plan.year.iter().filter_map(|year| year.copper.as_ref()).flat_map(|copper| &copper.months).map(|month| {
-            let (usual, highest) = month.levels;
-            let copper = |f: &Figure<crate::units::MassConcentration>| reader.number("total-copper", f.si());
-            map! {
-                "name" => month_words(month.days, reader),
-                "level" => if highest > s.holding {
-                    format!("{}; {highest} in a spell", s.holding)
-                } else if usual == highest {
-                    usual.to_string()
-                } else {
-                    format!("0 or {highest}")
-                },
-                "stop" => copper(&month.stop), "most" => copper(&month.most),
-                "marks" => marks(lines, [month.stop.id(), month.most.id()].into_iter().flatten()),
-            }
-        }).collect::<Value>(),
-        "held" => source.plan.year.as_ref().ok().and_then(|year| year.held.as_ref()).filter(|held| source.plan.limits.as_ref().is_some_and(|l| held.si() > l.stop.si())).map(|held| {
-            // Far over stop: two digits, cut down, say enough.
-            let micrograms = crate::units::significant_down(table::MICROGRAMS.of(held.si()), 2);
-            figure(lines, held, reader.quantity("total-copper", table::MICROGRAMS.si(micrograms)))
-        }),
-        "table" => s.table.iter().map(|row| {
-            let days = |f: &Figure<crate::units::Time>| {
-                let days = plain(f.in_unit(&DAYS), Digits::Places(0));
-                let word = if days == "1" { "day" } else { "days" };
-                figure(lines, f, format!("{days}\u{a0}{word}"))
-            };
-            map! {
-                "level" => row.level,
-                "days" => row.held.as_ref().map(|(held, _)| days(held)),
-                "end" => row.held.as_ref().map(|(_, end)| below(end, reader.number("total-copper", end.si()))),
-                "back" => row.back.as_ref().map(days),
-                "marks" => marks(lines, row.held.iter().flat_map(|(days, end)| [days.id(), end.id()])
-                    .chain([row.back.as_ref().and_then(Figure::id)]).flatten()),
-            }
-        }).collect::<Value>(),
-    })
-}
-
-/// Why the panel falls short of its level.
-fn diagnosis(source: &Source<'_>, reader: &Reader, lines: &Lines) -> Option<Value> {
-    let found = source.plan.diagnosis.as_ref()?;
-    let causes: Vec<Value> = found
-        .causes
-        .iter()
-        .map(|ranked| {
-            let keys = |signs: &[&crate::reference::Sign]| signs.iter().map(|s| s.key).collect::<Vec<_>>();
-            map! {
-                "key" => ranked.cause.key, "speaks_for" => keys(&ranked.speaks_for),
-                "speaks_against" => keys(&ranked.speaks_against),
-            }
-        })
-        .collect();
-    let (volume, time, by_bucket) = &found.examples.bucket;
-    let (head, by_notch) = &found.examples.notch;
-    let head = match source.plan.system {
-        System::Us => format!("{}\u{a0}in", plain(table::INCH.of(head.si()), Digits::Places(0))),
-        _ => format!("{}\u{a0}cm", plain(table::CENTIMETRE.of(head.si()), Digits::Places(0))),
-    };
-    Some(map! {
-        "causes" => causes,
-        "cell" => found.cell.as_ref().map(|cell| map! {
-            "most" => figure(lines, &cell.most, format!(
-                "{}\u{a0}mA", plain(table::MILLIAMPERE.of(cell.most.si()), Digits::Significant(2)))),
-            "step" => cell.step.min(found.short.steps),
-            "holds_back" => cell.step < found.wanted.as_ref().map_or(found.short.set, |w| w.step),
-        }),
-        "wanted" => found.wanted.as_ref().map(|wanted| map! {
-            "step" => wanted.step,
-            "conductivity" => figure(lines, &wanted.conductivity, reader.quantity("conductivity", wanted.conductivity.si())),
-            "salt" => wanted.salt.as_ref().map(|m| weighed(lines, m, reader.mass(m.si()))),
-        }),
-        "bucket" => map! {
-            "volume" => format!("{}\u{a0}{}", plain(reader.volume_unit().of(volume.si()), Digits::Places(0)), reader.volume_word()),
-            "time" => format!("{}\u{a0}seconds", plain(time.si(), Digits::Places(0))),
-            "rate" => figure(lines, by_bucket, reader.flow(by_bucket.si())),
-        },
-        "notch" => map! { "head" => head, "rate" => figure(lines, by_notch, reader.flow(by_notch.si())) },
-    })
 }
 
 /// The citations the workings use, in the order of their ids.
