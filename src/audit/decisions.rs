@@ -158,6 +158,17 @@ fn copper(job: &Job, reader: &Reader, found: &mut Decisions) {
             found.figure(what, figure, copper(figure.si()));
         }
     }
+    if let Some(alone) = &job.plan.by_test {
+        let start = match alone.borne_out {
+            Some(date) => format!("where it stood on {}", reader.day_year(date)),
+            None => format!("not before {}", reader.day_year(alone.first)),
+        };
+        let tests = if alone.laboratory { "a laboratory's" } else { "copper" };
+        let words = format!("step {} of {} by {tests} tests alone, {start}", alone.step, alone.steps);
+        found.add("level of the year", words, None);
+        let what = "copper with which the panel starts, stays on or runs again";
+        found.figure(what, &alone.reading, copper(alone.reading.si()));
+    }
     let Some(schedule) = &job.plan.schedule else { return };
     found.add("level of the year", format!("step {} of {}", schedule.holding, schedule.steps), None);
     if let Some(why) = schedule.no_spell {

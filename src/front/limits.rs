@@ -37,6 +37,8 @@ const LINKS: &[Link] = &[
     Link("alkalinity under copper", "after the corrections, low end", &["hardness.after.low", "copper.alkalinity"], &[]),
     Link("calcium hardness under copper", "after the corrections, low end", &["calcium.after-low", "copper.calcium"], &[]),
     Link("stop for total copper", "the highest day of the schedule, kinder corner", &[], &["copper.stop"]),
+    Link("watch for total copper", "by copper tests alone, at the next test", &[], &["copper.test-most"]),
+    Link("stop for total copper", "by copper tests alone, at the next test", &[], &["copper.test-stop"]),
     Link("lasting limit, mean over 28 days", "the worst 28 days of the schedule", &[], &["copper.lasting"]),
 ];
 
