@@ -2,6 +2,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a test that cannot read its own case has failed")]
 
+use std::collections::BTreeSet;
 use std::process::Command;
 
 use serde_json::Value;
@@ -12,6 +13,7 @@ use weirbook::plan::{Joint, Plan};
 use weirbook::reference::chemistry::{CALCIUM, CHLORIDE, MAGNESIUM, addition};
 use weirbook::reference::{Purpose, THIOSULFATE_PER_CHLORINE};
 use weirbook::units::table as unit;
+use weirbook::workings::Expr;
 
 use crate::demos::{DEMOS, job, made};
 use crate::ponds::{Panel, sample};
@@ -132,9 +134,14 @@ fn one_after_the_other(joint: &Joint) -> Option<f64> {
     (water.totals[CHLORIDE] <= joint.bounds.chloride * (1.0 + 1e-9)).then_some(grams)
 }
 
+/// Groups of lines whose solved values are all closed by an equation.
+const CLOSED: [&str; 8] =
+    ["water.", "ph.", "joint.", "calcium.", "conductivity.", "salt.", "change.", "copper.change."];
+
 #[test]
 fn the_joint_correction_breaks_no_limit_and_never_takes_more_than_one_thing_after_the_other() {
     let (mut found, mut salted, mut both, mut lighter, mut short, mut calcium_for_it) = (0, 0, 0, 0, 0, 0);
+    let mut reached = BTreeSet::new();
     for (n, mut pond) in sample(1200).into_iter().enumerate() {
         // A panel that asks for more than most ponds have, and calcium of every strength.
         let least = 250.0 + 450.0 * (n % 7) as f64 / 6.0;
@@ -185,6 +192,19 @@ fn the_joint_correction_breaks_no_limit_and_never_takes_more_than_one_thing_afte
             assert!(joint.grams <= grams * near + 1e-9, "{n}: {} g/kg, one after the other {grams}", joint.grams);
             lighter += i32::from(joint.grams < grams * 0.999);
         }
+        // Each amount is closed by what it just reaches, and all else that the chemistry solved by its own equation.
+        for line in plan.book.lines() {
+            if let Expr::Solved { closing: None, .. } = &line.node.expr {
+                assert!(
+                    !CLOSED.iter().any(|group| line.id.starts_with(group)),
+                    "{n}: {} has no live equation",
+                    line.id
+                );
+            }
+            let words = "What sets it: ";
+            let told = line.node.remarks.iter().find_map(|remark| remark.strip_prefix(words));
+            reached.extend(told.map(str::to_owned));
+        }
         // What is printed comes to no more than that: the low volume, the kinder end, rounded down.
         let correction = &plan.correction;
         let printed = correction.buffer.as_ref().map_or(0.0, |b| b.buy.si())
@@ -197,6 +217,17 @@ fn the_joint_correction_breaks_no_limit_and_never_takes_more_than_one_thing_afte
     println!(
         "{found} corrections, {salted} with salt, {both} of those with buffer, {lighter} lighter, {short} short, {calcium_for_it} by calcium"
     );
+    println!("what sets the amounts: {reached:#?}");
+    for words in [
+        "the goal for carbonate hardness",
+        "the goal for calcium",
+        "calcium that stays dissolved",
+        "the high end of general hardness",
+        "the most chloride",
+        "the conductivity that is wanted",
+    ] {
+        assert!(reached.iter().any(|told| told.starts_with(words)), "{words} sets none");
+    }
     assert!(found > 120 && salted > 30 && both > 3 && lighter > 2 && short > 0 && calcium_for_it > 2);
 }
 
@@ -241,6 +272,31 @@ fn a_range_of_ph_holds_what_each_end_of_the_kits_gives() {
     // Two in a hundred of 375, half of it either way.
     assert!((unit::MICROSIEMENS.of(most.si() - after.si()) - 3.75).abs() < 1.0);
     assert!((unit::MICROSIEMENS.of(after.si() - least.si()) - 3.75).abs() < 1.0);
+}
+
+#[test]
+fn the_largest_move_of_ph_is_that_of_the_worse_hour_and_the_worse_air() {
+    let plan = job("quoyle-end").plan;
+    let line = |id: &str| plan.book.lines().iter().find(|l| l.id == id).unwrap().node.si;
+    // By hand from the water: the dose at the low volume, from the pH of the afternoon and that of the morning.
+    let water = plan.water.as_ref().unwrap();
+    let buffer = plan.correction.buffer.as_ref().unwrap();
+    assert_eq!(buffer.days.len(), 1);
+    let pond = water.composed.water;
+    let dosed = |from: &Water| from.with(addition("NaHCO3").unwrap(), water.molal(buffer.rise_most.si()));
+    let (morning, _) = Water::of_ph(pond.celsius, pond.totals, pond.alkalinity, 7.9).unwrap();
+    let at_rest = |from: &Water| from.opened(weirbook::chem::solution::AIR).unwrap().1.ph;
+    let closed = |from: &Water| from.closed().unwrap().ph;
+    let moves = [
+        closed(&dosed(&pond)) - closed(&pond),
+        // On the first day the water's own way to the air goes with the dose.
+        at_rest(&dosed(&pond)) - closed(&pond),
+        closed(&dosed(&morning)) - closed(&morning),
+        at_rest(&dosed(&morning)) - at_rest(&morning),
+    ];
+    let largest = moves.iter().map(|m: &f64| m.abs()).fold(0.0, f64::max);
+    assert!((line("ph.dose-shift") - largest).abs() < 1e-6, "{moves:?}");
+    assert!((line("ph.dose-shift-to") - line("ph.dose-shift-from") - largest).abs() < 1e-6);
 }
 
 /// A pond that crept up to 13 dKH beside a supply of another pH; `copper` in µg/L.

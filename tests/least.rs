@@ -13,6 +13,7 @@ use weirbook::units::table::DEGREE_KH;
 use weirbook::water::balance::{Care, Chemistry, Copper, Pond, SOLUTES, Setting, Sky, Solutes, run, solute};
 use weirbook::water::basin::{Basin, Part};
 use weirbook::water::least::{Aim, Bounds, Change, Mixed, Stage, bleed, late, least, lines, rain_share, rhythm};
+use weirbook::workings::Expr;
 
 /// Nothing comes down.
 struct Inert;
@@ -519,6 +520,17 @@ fn with_printed(least: &Least, full: f64, leave_out: Option<usize>) -> Vec<f64> 
     trial.run(&extra, full).iter().map(|e| e.hardness() / DEGREE_KH.size).collect()
 }
 
+/// Highest and lowest carbonate hardness as the plan tells them.
+fn ends_of(least: &Least) -> Option<(f64, f64)> {
+    let (high, low) = match &least.remedy {
+        Remedy::Changes(changes) => &changes.ends,
+        Remedy::Bleed(bleed) => &bleed.ends,
+        Remedy::Buffer(rhythm) => &rhythm.ends,
+        Remedy::Nothing(_) => return None,
+    };
+    Some((high.si(), low.si()))
+}
+
 /// Whether evenings stay inside the window from the day it is promised.
 fn inside(least: &Least, evenings: &[f64]) -> bool {
     evenings
@@ -729,10 +741,23 @@ proptest! {
         let middle = least.trial.setting.basin.full;
         let evenings = with_printed(least, middle, None);
         let low = plan.volume.low.si();
+        // What the search found stands as arithmetic; the ends are the highest and lowest evening of the run.
+        for line in plan.book.lines() {
+            let bare = matches!(line.node.expr, Expr::Solved { closing: None, .. });
+            prop_assert!(!(bare && line.id.starts_with("year.least")), "{} says nothing of itself", line.id);
+        }
+        if let Some((highest, lowest)) = ends_of(least) {
+            let kept = || evenings.iter().zip(&least.trial.dates).filter(|(_, date)| **date >= least.from);
+            let most = kept().map(|(k, _)| *k).fold(0.0, f64::max) * DEGREE_KH.size;
+            let fewest = kept().map(|(k, _)| *k).fold(f64::INFINITY, f64::min) * DEGREE_KH.size;
+            prop_assert!((highest - most).abs() < 1e-9 * most, "{highest} against {most}");
+            prop_assert!((lowest - fewest).abs() < 1e-9 * most, "{lowest} against {fewest}");
+        }
         match &least.remedy {
             Remedy::Changes(changes) => {
                 prop_assert!(inside(least, &evenings), "{site}");
                 prop_assert!(!changes.list.is_empty());
+                prop_assert_eq!(changes.count.si(), changes.list.len() as f64);
                 for change in &changes.list {
                     prop_assert!(change.volume.si() <= 0.25 * low * (1.0 + 1e-9));
                     prop_assert!(change.date > plan.date);

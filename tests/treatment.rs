@@ -8,7 +8,8 @@ use weirbook::chem::composition::{Composed, Readings, compose};
 use weirbook::chem::solution::Water;
 use weirbook::chem::speciation::Refusal;
 use weirbook::chem::treatment::{
-    Bar, Bounds, Correction, DayLimits, Goals, Remedy, Stage, Steps, Unmet, correct, course, fewest_days, range,
+    Bar, Bounds, Correction, DayLimits, End, Goals, Remedy, Stage, Steps, Unmet, correct, course, fewest_days, range,
+    ranges_with_ends,
 };
 use weirbook::reference::chemistry::{
     self as table, CALCIUM, CARBONATE, CHLORIDE, MAGNESIUM, POTASSIUM, SODIUM, SULFATE,
@@ -311,6 +312,15 @@ fn a_range_holds_every_corner_of_the_readings() {
         let width = high - low;
         assert!((found.low - low).abs() < 0.02 * width + 1e-12, "{found:?}, corners {low} to {high}");
         assert!((found.high - high).abs() < 0.02 * width + 1e-12, "{found:?}, corners {low} to {high}");
+    }
+    // Each end says where it lies: what is found from those readings is that end.
+    for of in wanted {
+        let [(found, ends)] = ranges_with_ends(&read, &steps, |_, composed| Ok([of(composed)?])).unwrap();
+        for (end, value) in ends.iter().zip([found.low, found.high]) {
+            let End::At(at) = end else { panic!("these corners are one water: {end:?}") };
+            assert!((of(&compose(at).unwrap()).unwrap() - value).abs() <= 1e-12 * value.abs().max(1.0), "{at:?}");
+            assert!(at.alkalinity == read.alkalinity || at.alkalinity == read.alkalinity - STEP);
+        }
     }
     // The buffer for a drop count: the step in full above, nothing below.
     let found = range(&read, &steps, buffer_needed).unwrap();

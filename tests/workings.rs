@@ -129,7 +129,11 @@ impl<'t> Calculator<'t> {
             return Ok(self.closed()?.exp());
         }
         let trimmed = self.rest.trim_start_matches([' ', '\u{a0}']);
-        let end = trimmed.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(trimmed.len());
+        let mut end = trimmed.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(trimmed.len());
+        // `5.6e-9`; the power belongs to the number.
+        if let Some(power) = trimmed[end..].strip_prefix("e-") {
+            end += 2 + power.find(|c: char| !c.is_ascii_digit()).unwrap_or(power.len());
+        }
         let (number, rest) = trimmed.split_at(end);
         // A factor's unit hangs on it by no-break spaces: it is not keyed.
         let unit = if rest.starts_with('\u{a0}') { rest.find([' ', ')', ',']).unwrap_or(rest.len()) } else { 0 };
@@ -175,7 +179,9 @@ enum Comes {
 fn keyed(text: &str) -> Result<Comes, String> {
     let text = bare(text);
     if text.starts_with("with ") {
-        return if text.contains("; solved in ") && text.contains("residual") {
+        // Nothing stands behind the residual: a solved value is in the unit of its line.
+        let residual = text.rsplit_once(", residual ").map(|(_, residual)| residual.parse::<f64>());
+        return if text.contains("; solved in ") && matches!(residual, Some(Ok(_))) {
             Ok(Comes::Solved)
         } else {
             Err("no residual".into())
@@ -208,9 +214,36 @@ fn check_line(line: &Line, whose: &str) {
                 line.result
             );
         }
-        Ok(Comes::Solved) => assert!(matches!(line.node.expr, Expr::Solved { .. }), "{whose}, {}: {text}", line.id),
+        Ok(Comes::Solved) => {
+            assert!(matches!(line.node.expr, Expr::Solved { .. }), "{whose}, {}: {text}", line.id);
+            by_hand(line, whose);
+        }
         Err(why) => panic!("{whose}, {}: `{text}`: {why}", line.id),
     }
+}
+
+/// The equation of a solved line with its numbers put in: keyed, each side comes to what is printed for it, and both to the same.
+fn by_hand(line: &Line, whose: &str) {
+    let Expr::Solved { closing, .. } = &line.node.expr else { return };
+    let Some(text) = line.by_hand_text() else {
+        assert!(closing.is_none(), "{whose}, {}: its equation is written out, and not printed", line.id);
+        return;
+    };
+    let (_, sides) = text.split_once(": ").unwrap();
+    let sides: Vec<&str> = sides.split("; against ").collect();
+    let results = sides.iter().map(|side| {
+        let parts: Vec<&str> = side.split(" = ").collect();
+        let result = parts.last().unwrap();
+        if let [_, keyed, _] = &parts[..] {
+            let value = calculate(&bare(keyed)).unwrap_or_else(|why| panic!("{whose}, {}: `{keyed}`: {why}", line.id));
+            assert!(shows(value, result), "{whose}, {}: `{keyed}` comes to {value}, shown is {result}", line.id);
+        }
+        number(result)
+    });
+    let results: Vec<f64> = results.collect();
+    let [left, right] = results[..] else { panic!("{whose}, {}: not two sides: {text}", line.id) };
+    // Five digits are shown of each.
+    assert!((left - right).abs() <= 1.1e-4 * left.abs(), "{whose}, {}: {left} against {right}", line.id);
 }
 
 pub const SYSTEMS: [System; 3] = [System::Metric, System::Us, System::Imperial];
@@ -319,6 +352,18 @@ fn what_is_keyed_gives_what_is_shown_for_random_ponds() {
         for line in plan.book.lines() {
             check_line(line, &format!("pond {n}, {:?}", plan.system));
         }
+    }
+}
+
+#[test]
+fn a_solved_temperature_stands_in_the_reader_s_degrees() {
+    let (_, site, log) = DEMOS[1];
+    let site = site.replacen("[supply]\n", "[supply]\ntemperature = \"52 °F\"\n", 1);
+    for system in SYSTEMS {
+        let book = book_of(&site, Some(log), system);
+        let line = book.lines().iter().find(|line| line.id == "change.temperature").unwrap();
+        check_line(line, &format!("{system:?}"));
+        assert!(line.by_hand_text().is_some());
     }
 }
 
@@ -678,7 +723,12 @@ fn check_json(book: &Book, whose: &str) {
         }
         let shown = si[id];
         let [value, other] = [true, false].map(|charge| evaluate(&line["expression"], &si, charge).unwrap());
-        let near = |value: f64| (value - shown).abs() <= 1e-12 * shown.abs().max(1e-9);
+        // What a reader of the text takes for a number may be off in its last bit; a difference feels that of its two.
+        let differs = line["expression"]["op"] == "subtract";
+        let parts = line["expression"]["of"].as_array().filter(|_| differs).into_iter().flatten();
+        let parts =
+            parts.filter_map(|part| evaluate(part, &si, true)).fold(0.0, |most: f64, part| most.max(part.abs()));
+        let near = |value: f64| (value - shown).abs() <= 1e-12 * shown.abs().max(1e-9) + 2.0 * f64::EPSILON * parts;
         assert!(near(value) || near(other), "{whose}, {id}: the tree gives {value}, the value is {shown}\n{line:#}");
     }
 }

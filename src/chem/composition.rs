@@ -8,7 +8,7 @@
 
 use std::fmt;
 
-use super::conductance::molal;
+use super::conductance::{self, molal};
 use super::solution::Water;
 use super::speciation::{IONS, Refusal, State};
 use crate::reference::chemistry::{
@@ -266,6 +266,8 @@ pub struct Composed {
     pub closures: Vec<Closure>,
     /// Computed conductivity at 25 °C before the meter's excess was closed with salt, µS/cm.
     pub conductivity_read: f64,
+    /// The species at 25 °C that conduct it.
+    pub conducting: State,
     /// Computed conductivity at 25 °C of the finished water, µS/cm.
     pub conductivity: f64,
     /// Computed over measured conductivity, less one; `None` without a measurement.
@@ -331,7 +333,8 @@ pub fn compose(readings: &Readings) -> Result<Composed, Trouble> {
     }
     let (mut water, state) = of_ph(readings, totals)?;
     let mut state = state;
-    let conductivity_read = water.conductivity_25()?;
+    let conducting = water.at(25.0).closed()?;
+    let conductivity_read = conductance::conductivity(&conducting);
     let mut conductivity = conductivity_read;
     match readings.conductivity {
         None => closures.push(Closure::NoConductivity),
@@ -363,7 +366,7 @@ pub fn compose(readings: &Readings) -> Result<Composed, Trouble> {
     }
     let misfit = readings.conductivity.map(|read| conductivity / read - 1.0);
     let softened = is_softened(&water);
-    Ok(Composed { water, state, closures, conductivity_read, conductivity, misfit, softened })
+    Ok(Composed { water, state, closures, conductivity_read, conducting, conductivity, misfit, softened })
 }
 
 /// Calcium and magnesium by what was read of them.

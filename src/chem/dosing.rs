@@ -2,7 +2,7 @@
 
 use crate::reference::{ATOMIC_WEIGHTS, SOLUBILITY, Substance};
 use crate::units::table::{GRAM, GRAMS_PER_MOLE, LITRE, ONE};
-use crate::units::{AmountOfSubstance, Calcium, CarbonateHardness, Mass, Ratio, Volume};
+use crate::units::{AmountOfSubstance, Calcium, CarbonateHardness, Mass, MassConcentration, Ratio, Volume};
 use crate::workings::Figure;
 use uom::si::f64::{MassDensity, MolarMass};
 
@@ -85,6 +85,17 @@ pub fn calcium_of(
 ) -> Figure<Calcium> {
     let pure = if (purity.si() - 1.0).abs() < f64::EPSILON { mass.clone() } else { mass * purity };
     (pure / molar_mass(substance) / volume).meaning()
+}
+
+/// Calcium that so much calcium chloride in a volume of water is.
+#[must_use]
+pub fn calcium_in(
+    product: &Figure<MassConcentration>,
+    substance: &'static Substance,
+    purity: &Figure<Ratio>,
+) -> Figure<Calcium> {
+    let pure = if (purity.si() - 1.0).abs() < f64::EPSILON { product.clone() } else { product * purity };
+    (pure / molar_mass(substance)).meaning()
 }
 
 /// Grams that dissolve in 100 g of water at a temperature, straight lines between 0, 10 and 20 °C, flat outside.

@@ -7,7 +7,8 @@ use super::conductance::molal;
 use super::speciation::{Constants, IONS, State};
 use crate::reference::Citation;
 use crate::reference::chemistry::{
-    CALCITE, CALCIUM, CARBONATE, CHLORIDE, CONDUCTANCES, COPPER, HYDROGEN, REACTIONS, SOLIDS, SULFATE, species,
+    Addition, CALCITE, CALCIUM, CARBONATE, CHLORIDE, CONDUCTANCES, COPPER, HYDROGEN, REACTIONS, SOLIDS, SULFATE,
+    species,
 };
 use crate::units::table::{MICROSIEMENS, ONE, weight};
 use crate::units::{Ratio, Si as _};
@@ -160,14 +161,15 @@ pub(super) fn copper_held(
     (free + paired) * weight / value - one()
 }
 
-/// Conductivity against the free ions, each with its own at this temperature and strength. `first`, µS/cm: what it is the rise from.
-pub(super) fn conductivity(value: &Figure<Ratio>, first: f64, state: &State, line: &str) -> Figure<Ratio> {
+/// What each free ion conducts at this temperature and strength, S/m. `free` writes an ion's amount where it is known as more than a
+/// number.
+fn conducted(state: &State, line: &str, free: impl Fn(usize) -> Option<Figure<Ratio>>) -> Vec<Figure<Ratio>> {
     let root = libm::sqrt(state.ionic_strength);
-    let parts: Vec<Figure<Ratio>> = CONDUCTANCES
+    CONDUCTANCES
         .iter()
         .filter(|row| state.of(species_of(row.name)) > 0.0)
         .map(|row| {
-            let amount = state.of(species_of(row.name));
+            let at = species_of(row.name);
             // mS kg/(cm mol) are a tenth of S kg/(m mol).
             let lambda = 0.1 * molal(row, state.celsius, root);
             let lambda = found(
@@ -176,15 +178,111 @@ pub(super) fn conductivity(value: &Figure<Ratio>, first: f64, state: &State, lin
                 &format!("conductivity of a mole of {} in a kilogram, S/m", row.name),
                 line,
             );
-            lambda * found(amount, &format!("m_{}", row.name), &format!("free {}, mol/kg", row.name), line)
+            let amount =
+                || found(state.of(at), &format!("m_{}", row.name), &format!("free {}, mol/kg", row.name), line);
+            lambda * free(at).unwrap_or_else(amount)
         })
-        .collect();
-    let all = sum(&parts);
+        .collect()
+}
+
+/// Conductivity against the free ions, each with its own at this temperature and strength. `first`, µS/cm: what it is the rise from.
+pub(super) fn conductivity(value: &Figure<Ratio>, first: f64, state: &State, line: &str) -> Figure<Ratio> {
+    let all = sum(&conducted(state, line, |_| None));
     if first == 0.0 {
         return all / value - one();
     }
     let first = found(MICROSIEMENS.si(first), "κ_before", "conductivity before, S/m", line);
     (all - &first) / value - one()
+}
+
+/// A product in the least correction: how its amount in a litre of pond, as it is sold, becomes moles in a kilogram of water.
+#[derive(Clone, Debug)]
+pub struct Dosed {
+    /// What it is.
+    pub substance: &'static Addition,
+    /// Share of the substance in the product.
+    pub purity: Figure<Ratio>,
+    /// kg of water in a litre.
+    pub density: f64,
+}
+
+/// What an amount just reaches.
+#[derive(Clone, Debug)]
+pub enum Reached {
+    /// A sum of what the product brings: mol/kg, by what a mole of it brings, of what all the rest leaves, up to the mark.
+    Sum {
+        /// Symbol and name of what is summed.
+        of: (&'static str, &'static str),
+        /// What a mole of the product brings.
+        each: f64,
+        /// What is there without the product.
+        without: f64,
+        /// The mark.
+        mark: f64,
+    },
+    /// A conductivity at 25 °C, µS/cm, with the water's state there.
+    Conductivity {
+        /// The mark.
+        mark: f64,
+        /// The water with all products.
+        state: Box<State>,
+    },
+}
+
+impl Dosed {
+    /// mol/kg of the substance.
+    fn moles(&self, amount: &Figure<Ratio>) -> Figure<Ratio> {
+        let substance = self.substance;
+        let symbol = format!("M_{}", substance.formula);
+        let title = format!("grams in a mole of {}", substance.name);
+        let weight: Figure<Ratio> = Figure::cited(substance.molar_mass, &symbol, &title, &ONE, substance.citation);
+        let density = Figure::stated(
+            Ratio::from_si(self.density),
+            "ρ",
+            "kilograms of water in a litre of this warmth",
+            &ONE,
+            "the equilibrium that was solved",
+        );
+        amount * &self.purity / (weight * density)
+    }
+}
+
+/// The least amount of a product against what it just reaches. `amount`: kg/m³, as it is sold.
+pub(super) fn least(amount: &Figure<Ratio>, product: &Dosed, reached: &Reached, line: &str) -> Figure<Ratio> {
+    let moles = product.moles(amount);
+    match reached {
+        Reached::Sum { of: (symbol, what), each, without, mark } => {
+            let each: Figure<Ratio> =
+                Figure::counted(*each, "z", &format!("{what} that a mole of {} brings", product.substance.name), &ONE);
+            let without = found(*without, &format!("{symbol}_0"), &format!("{what} without it, mol/kg"), line);
+            let mark = found(*mark, &format!("{symbol}_mark"), &format!("{what} that it reaches, mol/kg"), line);
+            (without + moles * each) / mark - one()
+        }
+        Reached::Conductivity { mark, state } => {
+            let free = |at: usize| -> Option<Figure<Ratio>> {
+                let (ion, count) = product.substance.ions.iter().find(|(ion, _)| *ion == at)?;
+                let name = crate::reference::chemistry::IONS.get(at)?.name;
+                let brings: Figure<Ratio> = Figure::counted(
+                    *count,
+                    "z",
+                    &format!("{name} that a mole of {} brings", product.substance.name),
+                    &ONE,
+                );
+                // What does not come from the product, less what is bound in pairs.
+                let moles_now = moles.si() * count;
+                let rest = state.of(*ion) - moles_now;
+                let rest = found(
+                    rest,
+                    &format!("m_0,{name}"),
+                    &format!("free {name} less what the product brings, mol/kg"),
+                    line,
+                );
+                Some(rest + &moles * &brings)
+            };
+            let mark = found(MICROSIEMENS.si(*mark), "κ_mark", "conductivity that it reaches, S/m", line);
+            sum(&conducted(state, line, free)) / mark - one()
+        }
+    }
 }
 
 /// The place of a row of conductances among the species.

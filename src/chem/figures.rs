@@ -4,12 +4,13 @@ use std::rc::Rc;
 
 use super::conductance;
 use super::equations;
+pub use super::equations::{Dosed, Reached};
 use super::solution::Water;
 use super::speciation::{Refusal, State};
 use crate::reference::chemistry::{CALCITE, COPPER, COPPER_HYDROXIDE_MADE};
 use crate::reference::{CARBONATE_CONSTANTS, COPPER_MEMORY, COPPER_REVIEWED, IONIC_CONDUCTIVITY, substance};
 use crate::units::table::{self, MICROSIEMENS, MILLIGRAMS, ONE, PERCENT, weight};
-use crate::units::{Conductivity, MassConcentration, Ph, Ratio, Si, Unit};
+use crate::units::{Conductivity, MassConcentration, Ph, Ratio, Si};
 use crate::workings::{Figure, Node};
 
 /// The addition of the tables that is this substance of the site file; `None` for one that brings no ions to count.
@@ -37,44 +38,38 @@ pub fn conductivity_gained(
     Ok(figure.named(id, title, symbol, &MICROSIEMENS).from_source(&IONIC_CONDUCTIVITY))
 }
 
-/// Conductivity that was found with a state, at 25 °C.
+/// Conductivity of a water that was found with its state at 25 °C.
 #[must_use]
-pub fn found(names: [&str; 3], value: Conductivity, state: &State, inputs: Vec<Rc<Node>>) -> Figure<Conductivity> {
+pub fn conductivity(
+    names: [&str; 3],
+    value: Conductivity,
+    state: &State,
+    inputs: Vec<Rc<Node>>,
+) -> Figure<Conductivity> {
     let [id, title, symbol] = names;
     let figure = Figure::solved(value, CONDUCTIVITY, inputs, state.residual, state.iterations);
     let figure = figure.closing(|found| equations::conductivity(found, 0.0, state, id));
     figure.named(id, title, symbol, &MICROSIEMENS).from_source(&IONIC_CONDUCTIVITY)
 }
 
-/// A product's amount in the least correction, as it is sold, in a litre of pond. `off` is how far the corrected water stands from
-/// the goals it must just reach, as a share of each.
+/// A product's amount in the least correction, as it is sold, in a litre of pond. `reached`: what it may just reach, with that in
+/// words; the first that it does is written out over the amount. `off` is how far the corrected water stands from the goals it
+/// must just reach, as a share of each.
 #[must_use]
 pub fn least(
     names: [&str; 3],
     value: MassConcentration,
-    off: f64,
-    state: &State,
+    (off, state): (f64, &State),
+    (product, reached): (&Dosed, &[(Reached, &str)]),
     inputs: Vec<Rc<Node>>,
 ) -> Figure<MassConcentration> {
     let [id, title, symbol] = names;
-    let figure = Figure::solved(value, LEAST, inputs, off.max(state.residual.abs()), state.iterations);
-    figure.named(id, title, symbol, &MILLIGRAMS).from_source(&IONIC_CONDUCTIVITY)
-}
-
-/// What a value comes to at one end of what the readings leave open.
-#[must_use]
-pub fn end<Q: Si>(
-    names: [&str; 3],
-    value: Q,
-    unit: &'static Unit,
-    state: &State,
-    inputs: Vec<Rc<Node>>,
-    kits: &str,
-) -> Figure<Q> {
-    let [id, title, symbol] = names;
-    let equation = "readings = those ends of the kits' steps that move this furthest";
-    let figure = Figure::solved(value, equation, inputs, state.residual.abs(), state.iterations);
-    figure.named(id, title, symbol, unit).remark(kits.to_owned())
+    let solved = Figure::solved(value, LEAST, inputs, off.max(state.residual.abs()), state.iterations);
+    let closed = reached.iter().find_map(|(reached, words)| {
+        let closed = solved.closing(|amount| equations::least(amount, product, reached, id));
+        closed.is_closed().then(|| closed.remark(format!("What sets it: {words}")))
+    });
+    closed.unwrap_or(solved).named(id, title, symbol, &MILLIGRAMS).from_source(&IONIC_CONDUCTIVITY)
 }
 
 /// pH of a water whose state was found.
@@ -97,6 +92,21 @@ pub fn copper_held(names: [&str; 3], density: f64, state: &State, inputs: Vec<Rc
     let solid = COPPER_HYDROXIDE_MADE;
     let figure = figure.closing(|held| equations::copper_held(held, solid, density, state, id));
     figure.named(id, title, symbol, &table::COPPER).from_source(&COPPER_MEMORY)
+}
+
+/// A move of pH, without sign, with a line for the pH before it and one for the pH after it.
+#[must_use]
+pub fn ph_moved(names: [&str; 3], before: &State, after: &State, inputs: &[Rc<Node>]) -> Figure<Ph> {
+    let [id, title, symbol] = names;
+    let sub = symbol.trim_start_matches("ΔpH").trim_start_matches('_');
+    let comma = if sub.is_empty() { "" } else { "," };
+    let ends = [("before", "from", before), ("after", "to", after)];
+    let [from, to] = ends.map(|(when, end, state)| {
+        let names = [&*format!("{id}-{end}"), &*format!("{title}: pH {when} it"), &*format!("pH_{sub}{comma}{end}")];
+        ph(names, state.ph, state, inputs.to_vec()).meaning::<Ratio>()
+    });
+    let moved = if after.ph < before.ph { from - to } else { to - from };
+    moved.meaning::<Ph>().named(id, title, symbol, &ONE).from_source(&CARBONATE_CONSTANTS)
 }
 
 /// What the joint correction solves.

@@ -598,6 +598,27 @@ pub struct Steps {
     pub copper: (f64, f64),
 }
 
+/// Where an end of a range lies.
+#[derive(Clone, Debug, PartialEq)]
+pub enum End {
+    /// At these readings.
+    At(Box<Readings>),
+    /// These cannot be one water: what each reading does alone, added up, in the order of [`MOVED`].
+    Added([f64; MOVED.len()]),
+}
+
+/// The readings that are moved, in the order in which that is done: symbol and name.
+pub const MOVED: [(&str, &str); 8] = [
+    ("T", "temperature"),
+    ("pH", "pH"),
+    ("K", "carbonate hardness"),
+    ("G", "general hardness"),
+    ("Ca", "calcium"),
+    ("κ", "conductivity"),
+    ("Cl", "chloride"),
+    ("Cu", "copper"),
+];
+
 /// Something of a water from readings, with the range that the readings leave open: as [`ranges`], for one value.
 ///
 /// # Errors
@@ -622,6 +643,18 @@ pub fn ranges<const N: usize>(
     steps: &Steps,
     of: impl Fn(&Readings, &Composed) -> Result<[f64; N], Refusal>,
 ) -> Result<[Range; N], Trouble> {
+    Ok(ranges_with_ends(readings, steps, of)?.map(|(range, _)| range))
+}
+
+/// The same, and where the ends lie: the lowest, the highest.
+///
+/// # Errors
+/// As [`ranges`].
+pub fn ranges_with_ends<const N: usize>(
+    readings: &Readings,
+    steps: &Steps,
+    of: impl Fn(&Readings, &Composed) -> Result<[f64; N], Refusal>,
+) -> Result<[(Range, [End; 2]); N], Trouble> {
     let values = |readings: &Readings| -> Result<[f64; N], Trouble> { Ok(of(readings, &compose(readings)?)?) };
     let best = values(readings)?;
     let moved = |which: usize, up: bool, mut from: Readings| -> Readings {
@@ -647,8 +680,8 @@ pub fn ranges<const N: usize>(
         from
     };
     // Per value: the readings at its lowest and highest corner, and the single moves added up.
-    let mut corners = best.map(|_| ([*readings; 2], [0.0_f64; 2]));
-    for which in 0..8 {
+    let mut corners = best.map(|_| ([*readings; 2], [[0.0_f64; MOVED.len()]; 2]));
+    for which in 0..MOVED.len() {
         let ends = [false, true].map(|up| {
             let at = moved(which, up, *readings);
             if at == *readings { Ok(best) } else { values(&at) }
@@ -660,20 +693,34 @@ pub fn ranges<const N: usize>(
             let [fall, rise] = [off(&ends[0]), off(&ends[1])];
             let (down, up) = (fall.min(rise), fall.max(rise));
             if down < 0.0 {
-                sums[0] += down;
+                sums[0][which] = down;
                 corner[0] = moved(which, rise < fall, corner[0]);
             }
             if up > 0.0 {
-                sums[1] += up;
+                sums[1][which] = up;
                 corner[1] = moved(which, rise > fall, corner[1]);
             }
         }
     }
-    let mut out = best.map(|best| Range { low: best, best, high: best });
-    for (i, (range, (corner, sums))) in out.iter_mut().zip(corners).enumerate() {
-        let at = |corner: &Readings| values(corner).ok().and_then(|all| all.get(i).copied());
-        range.low = at(&corner[0]).unwrap_or(range.best + sums[0]).min(range.best);
-        range.high = at(&corner[1]).unwrap_or(range.best + sums[1]).max(range.best);
+    let here = || End::At(Box::new(*readings));
+    let mut out = best.map(|best| (Range { low: best, best, high: best }, [here(), here()]));
+    for (i, ((range, ends), (corner, sums))) in out.iter_mut().zip(corners).enumerate() {
+        let best = range.best;
+        let at = |corner: Readings, moves: [f64; MOVED.len()]| {
+            let value = values(&corner).ok().and_then(|all| all.get(i).copied());
+            match value {
+                Some(value) => (value, End::At(Box::new(corner))),
+                None => (best + moves.iter().sum::<f64>(), End::Added(moves)),
+            }
+        };
+        let ([low, high], [down, up]) = (corner, sums);
+        let ((low, lowest), (high, highest)) = (at(low, down), at(high, up));
+        if low < best {
+            (range.low, ends[0]) = (low, lowest);
+        }
+        if high > best {
+            (range.high, ends[1]) = (high, highest);
+        }
     }
     Ok(out)
 }

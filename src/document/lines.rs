@@ -108,6 +108,7 @@ impl Lines {
                     symbols.extend(self.inlines(symbol));
                     symbols.push(Inline::Text(words.clone()));
                 }
+                Note::ByHand(pieces) => notes.push(self.inlines(pieces)),
                 Note::Source(words) | Note::Remark(words) => notes.push(vec![Inline::Text(words.clone())]),
             }
         }

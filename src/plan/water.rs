@@ -17,8 +17,11 @@ use crate::reference::chemistry::COPPER;
 use crate::site::{Reading, Readings};
 use crate::units::table::weight::{CL, CU, N, NA, O, S};
 use crate::units::table::{CALCIUM_MG, CELSIUS, DEGREE_GH, DEGREE_KH, KELVIN_DIFFERENCE, MICROSIEMENS, ONE, PERCENT};
-use crate::units::{CarbonateHardness, Conductivity, Digits, MassConcentration, Ratio, Si, Unit, plain};
-use crate::workings::{Figure, Node};
+use crate::units::{
+    Calcium, CarbonateHardness, Conductivity, Digits, GeneralHardness, MassConcentration, Ratio, Si,
+    ThermodynamicTemperature, Unit, plain,
+};
+use crate::workings::{Expr, Figure, Node};
 
 /// What the water is, by calculation.
 #[derive(Clone, Debug)]
@@ -277,6 +280,56 @@ pub fn resolution(desk: &mut Desk<'_>, ions: &WaterPlan) -> Resolution {
     Resolution { steps, words: format!("What the kits leave open: {}", words.join(", ")) }
 }
 
+/// Where an end of a range lies, as it stands behind a line.
+const AT_END: &str = "at an end of its kit's step";
+
+/// Readings at an end of what their kits leave open, in place of those that were read: inputs of what is found from them.
+pub fn at_end(ions: &WaterPlan, end: &composition::Readings) -> Vec<Rc<Node>> {
+    let read = &ions.read;
+    fn leaf<Q: Si>(value: f64, symbol: &str, title: &str, unit: &'static Unit) -> Rc<Node> {
+        Figure::stated(Q::from_si(value), &format!("{symbol}_end"), title, unit, AT_END).node().clone()
+    }
+    let moved = |node: &Rc<Node>| -> Option<Rc<Node>> {
+        let symbol = match (&node.name, &node.expr) {
+            (None, Expr::Leaf { symbol, .. }) => symbol.as_str(),
+            (Some(_), _) => "T",
+            _ => "",
+        };
+        let both = |a: Option<f64>, b: Option<f64>| b.filter(|_| a != b);
+        match symbol {
+            "T" if end.celsius != read.celsius => {
+                Some(leaf::<ThermodynamicTemperature>(CELSIUS.si(end.celsius), "θ", "water temperature", &CELSIUS))
+            }
+            "pH" => ph_at_end(ions, end).filter(|_| end.ph != read.ph).map(|ph| ph.node().clone()),
+            "K" if end.alkalinity != read.alkalinity => Some(leaf::<CarbonateHardness>(
+                ions.per_cubic_metre(end.alkalinity),
+                "K",
+                "carbonate hardness",
+                &DEGREE_KH,
+            )),
+            "G" => both(read.general_hardness, end.general_hardness)
+                .map(|v| leaf::<GeneralHardness>(ions.per_cubic_metre(v), "G", "general hardness", &DEGREE_GH)),
+            "Ca" => both(read.calcium, end.calcium)
+                .map(|v| leaf::<Calcium>(ions.per_cubic_metre(v), "Ca", "calcium", &CALCIUM_MG)),
+            "κ" => both(read.conductivity, end.conductivity)
+                .map(|v| leaf::<Conductivity>(MICROSIEMENS.si(v), "κ", "conductivity", &MICROSIEMENS)),
+            _ => None,
+        }
+    };
+    ions.inputs.iter().map(|node| moved(node).unwrap_or_else(|| node.clone())).collect()
+}
+
+/// The pH that was read, or the end of its step that it was moved to.
+pub fn ph_at_end(ions: &WaterPlan, end: &composition::Readings) -> Option<Figure<Ratio>> {
+    if end.ph == ions.read.ph {
+        let Expr::Leaf { symbol, title, unit, source } = &ions.inputs.iter().find(|node| is_ph(node))?.expr else {
+            return None;
+        };
+        return Some(Figure::leaf(Ratio::from_si(end.ph), symbol, title, unit, source.clone()));
+    }
+    Some(Figure::stated(Ratio::from_si(end.ph), "pH_end", "pH", &ONE, AT_END))
+}
+
 /// Ions that a contractor measures now and then.
 fn others(desk: &Desk<'_>, molal: impl Fn(f64) -> f64) -> composition::Readings {
     let mass = |pick: fn(&Readings) -> Option<&Reading<MassConcentration>>, weight: f64| {
@@ -355,7 +408,7 @@ fn lines(desk: &mut Desk<'_>, plan: &mut WaterPlan, meter: Option<&Reading<Condu
     let value = Conductivity::from_si(MICROSIEMENS.si(plan.composed.conductivity_read));
     let state = &plan.composed.state;
     if let Some(meter) = meter {
-        let ions = figures::found(names, value, state, plan.inputs.clone());
+        let ions = figures::conductivity(names, value, &plan.composed.conducting, plan.inputs.clone());
         let read = kinder::leaf(desk, meter, "κ", "conductivity, as read", &MICROSIEMENS);
         let misfit = ((&ions - &read) / &read).meaning::<Ratio>().named(
             "water.misfit",
@@ -382,7 +435,7 @@ fn lines(desk: &mut Desk<'_>, plan: &mut WaterPlan, meter: Option<&Reading<Condu
 }
 
 fn is_ph(node: &Node) -> bool {
-    matches!(&node.expr, crate::workings::Expr::Leaf { symbol, .. } if symbol == "pH")
+    matches!(&node.expr, Expr::Leaf { symbol, .. } if symbol == "pH")
 }
 
 /// Copper to look at the forms with where none was read, mol/kg: about 20 µg/L.

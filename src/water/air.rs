@@ -240,15 +240,31 @@ impl Core {
         Some((speciate(constants, &totals, known).ok()?, totals))
     }
 
-    /// pH of a water that was at rest with the air as `before`, and got what makes it `after` without touching air since;
+    /// Species of a water at rest with the air. `None` where the core refuses.
+    #[must_use]
+    pub fn at_rest(&self, warmth: &CoreWarmth, water: &Solutes) -> Option<State> {
+        Some(self.state(warmth, water)?.0)
+    }
+
+    /// Species of a water that was at rest with the air as `before`, and got what makes it `after` without touching air since;
     /// the alkalinity that is new came as bicarbonate. `None` where the core refuses.
     #[must_use]
-    pub fn ph_closed(&self, warmth: &CoreWarmth, before: &Solutes, after: &Solutes) -> Option<f64> {
+    pub fn closed(&self, warmth: &CoreWarmth, before: &Solutes, after: &Solutes) -> Option<State> {
         let (state, _) = self.state(warmth, before)?;
         let (constants, _) = warmth.constants.as_ref()?;
         let (totals, alkalinity) = core_totals(after, constants.density);
         let carbon = state.carbon + alkalinity - state.alkalinity;
-        Some(speciate(constants, &totals, Known::AlkalinityCarbon { alkalinity, carbon }).ok()?.ph)
+        speciate(constants, &totals, Known::AlkalinityCarbon { alkalinity, carbon }).ok()
+    }
+
+    /// Species at 25 °C of a water at rest with the air, closed and brought there: what its conductivity is told from. `None` where
+    /// the core refuses.
+    #[must_use]
+    pub fn conducting(&self, warmth: &CoreWarmth, water: &Solutes) -> Option<State> {
+        let (state, totals) = self.state(warmth, water)?;
+        let (_, at_25) = warmth.constants.as_ref()?;
+        let known = Known::AlkalinityCarbon { alkalinity: state.alkalinity, carbon: state.carbon };
+        speciate(at_25, &totals, known).ok()
     }
 
     /// Saturation index of calcite.
@@ -315,13 +331,8 @@ impl Chemistry for Core {
     }
 
     fn conductivity(&self, warmth: &CoreWarmth, water: &Solutes) -> f64 {
-        let closed = || {
-            let (state, totals) = self.state(warmth, water)?;
-            let (_, at_25) = warmth.constants.as_ref()?;
-            let known = Known::AlkalinityCarbon { alkalinity: state.alkalinity, carbon: state.carbon };
-            Some(conductance::conductivity(&speciate(at_25, &totals, known).ok()?))
-        };
-        closed().unwrap_or_else(|| conductivity(water))
+        let state = self.conducting(warmth, water);
+        state.map_or_else(|| conductivity(water), |state| conductance::conductivity(&state))
     }
 }
 

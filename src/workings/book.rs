@@ -7,6 +7,7 @@ use std::rc::Rc;
 use serde::Serialize;
 
 use super::aloud::symbol_aloud;
+use super::by_hand::by_hand;
 use super::figure::{Expr, Figure, Node, Source};
 use super::json;
 use super::keyed::keyed;
@@ -80,6 +81,8 @@ pub enum Note {
     Source(String),
     /// A remark.
     Remark(String),
+    /// The equation of a solved value with its numbers put in.
+    ByHand(Vec<Piece>),
 }
 
 impl Book {
@@ -376,6 +379,7 @@ fn line(node: &Rc<Node>, number: u32, writing: Writing<'_>) -> Option<Line> {
         weaken(citation.status);
         notes.push(Note::Source(cited_words(citation)));
     }
+    notes.extend(by_hand(writing, node).map(Note::ByHand));
     notes.extend(node.remarks.iter().cloned().map(Note::Remark));
     let term = of_line(node);
     let symbol = writing.names.symbol(node);
@@ -468,6 +472,15 @@ impl Line {
     #[must_use]
     pub fn keyed_text(&self) -> String {
         flat(&self.keyed)
+    }
+
+    /// The equation of a solved value with its numbers put in, as plain text; `None` where it is not written out.
+    #[must_use]
+    pub fn by_hand_text(&self) -> Option<String> {
+        self.notes.iter().find_map(|note| match note {
+            Note::ByHand(pieces) => Some(flat(pieces)),
+            _ => None,
+        })
     }
 
     /// The symbol as plain text.

@@ -294,6 +294,12 @@ impl<Q: Si> Figure<Q> {
         Self::wrap(node(solved, value.si()))
     }
 
+    /// Whether its equation is written out over its value.
+    #[must_use]
+    pub fn is_closed(&self) -> bool {
+        matches!(self.node.expr, Expr::Solved { closing: Some(_), .. })
+    }
+
     /// Writes the equation of a solved value out over the value: `left` is what is left of it, as a share. One that is not
     /// closed by the result is another equation than was solved, and is left out.
     #[must_use]
@@ -312,28 +318,33 @@ impl<Q: Si> Figure<Q> {
 
 /// A copy of an expression that shares its operands.
 fn shallow(expr: &Expr) -> Expr {
-    let r = Rc::clone;
+    mapped(expr, &mut Rc::clone)
+}
+
+/// A copy of an expression over other operands.
+pub(super) fn mapped(expr: &Expr, to: &mut dyn FnMut(&Rc<Node>) -> Rc<Node>) -> Expr {
+    let all = |list: &[Rc<Node>], to: &mut dyn FnMut(&Rc<Node>) -> Rc<Node>| list.iter().map(to).collect();
     match expr {
         Expr::Leaf { symbol, title, unit, source } => {
             Expr::Leaf { symbol: symbol.clone(), title: title.clone(), unit, source: source.clone() }
         }
-        Expr::Add(a, b) => Expr::Add(r(a), r(b)),
-        Expr::Sub(a, b) => Expr::Sub(r(a), r(b)),
-        Expr::Mul(a, b) => Expr::Mul(r(a), r(b)),
-        Expr::Div(a, b) => Expr::Div(r(a), r(b)),
-        Expr::Sum(list) => Expr::Sum(list.clone()),
-        Expr::Sqrt(a) => Expr::Sqrt(r(a)),
-        Expr::Ln(a) => Expr::Ln(r(a)),
-        Expr::Exp(a) => Expr::Exp(r(a)),
-        Expr::Ten(a) => Expr::Ten(r(a)),
-        Expr::Power(a, b) => Expr::Power(r(a), r(b)),
-        Expr::Min(list) => Expr::Min(list.clone()),
-        Expr::Max(list) => Expr::Max(list.clone()),
-        Expr::Round(a, rounding) => Expr::Round(r(a), *rounding),
-        Expr::Same(a) => Expr::Same(r(a)),
+        Expr::Add(a, b) => Expr::Add(to(a), to(b)),
+        Expr::Sub(a, b) => Expr::Sub(to(a), to(b)),
+        Expr::Mul(a, b) => Expr::Mul(to(a), to(b)),
+        Expr::Div(a, b) => Expr::Div(to(a), to(b)),
+        Expr::Sum(list) => Expr::Sum(all(list, to)),
+        Expr::Sqrt(a) => Expr::Sqrt(to(a)),
+        Expr::Ln(a) => Expr::Ln(to(a)),
+        Expr::Exp(a) => Expr::Exp(to(a)),
+        Expr::Ten(a) => Expr::Ten(to(a)),
+        Expr::Power(a, b) => Expr::Power(to(a), to(b)),
+        Expr::Min(list) => Expr::Min(all(list, to)),
+        Expr::Max(list) => Expr::Max(all(list, to)),
+        Expr::Round(a, rounding) => Expr::Round(to(a), *rounding),
+        Expr::Same(a) => Expr::Same(to(a)),
         Expr::Solved { equation, inputs, residual, iterations, closing } => Expr::Solved {
             equation: equation.clone(),
-            inputs: inputs.clone(),
+            inputs: all(inputs, to),
             residual: *residual,
             iterations: *iterations,
             closing: closing.clone(),

@@ -21,6 +21,8 @@ pub(super) struct Line<'a> {
     unit: &'static str,
     citation: Vec<Cited>,
     status: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    by_hand: Option<String>,
     remarks: &'a [String],
     used_by: &'a [String],
 }
@@ -79,6 +81,7 @@ impl<'a> Line<'a> {
             unit: line.unit.symbol,
             citation: citations.iter().map(|c| Cited { id: c.id, words: c.full, status: c.status.words() }).collect(),
             status: line.status.words(),
+            by_hand: line.by_hand_text(),
             remarks: &line.node.remarks,
             used_by: &line.used_by,
         }

@@ -31,6 +31,8 @@ struct Keying<'w> {
     writing: Writing<'w>,
     figures: usize,
     write: bool,
+    /// Small numbers as powers of ten: activities have ten zeros.
+    powers: bool,
 }
 
 impl Keying<'_> {
@@ -42,7 +44,8 @@ impl Keying<'_> {
         let unit = self.writing.spoken.unit(unit);
         let exact = unit.of(si);
         let number = significant(exact, self.figures);
-        let mut pieces = self.text(|| trimmed(exact, self.figures));
+        let mut pieces =
+            self.text(|| if self.powers { short(exact, self.figures) } else { trimmed(exact, self.figures) });
         if let Some(id) = id.filter(|_| self.write) {
             pieces.push(Piece::Line(id.to_owned()));
         }
@@ -307,6 +310,10 @@ impl Keying<'_> {
     /// A whole line, in the unit of its result.
     fn line(&self, term: &Term<'_>, unit: &'static Unit) -> Keyed {
         let keyed = self.key(term, Some(unit));
+        // What was solved is not keyed, and stands in the line's own unit.
+        if keyed.number.is_nan() {
+            return keyed;
+        }
         if unit.zero == 0.0 {
             return self.in_units(keyed, &Dims::of(unit));
         }
@@ -341,11 +348,33 @@ pub(super) fn keyed(writing: Writing<'_>, node: &Node, unit: &'static Unit) -> (
     };
     // Fifteen digits are all a number has.
     let enough = (5..15).find(|&figures| {
-        let number = Keying { writing, figures, write: false }.line(&term, unit).number;
+        let number = Keying { writing, figures, write: false, powers: false }.line(&term, unit).number;
         number.is_nan() || result_text(number) == result
     });
-    let keying = Keying { writing, figures: enough.unwrap_or(15), write: true };
+    let keying = Keying { writing, figures: enough.unwrap_or(15), write: true, powers: false };
     (keying.line(&term, unit).pieces, result)
+}
+
+/// Under this a number is written as a power of ten.
+const SMALL: f64 = 1e-4;
+
+/// A number of so many digits, small ones as `5.6e-9`.
+fn short(number: f64, figures: usize) -> String {
+    if number == 0.0 || number.abs() >= SMALL {
+        return trimmed(number, figures);
+    }
+    let text = format!("{:.*e}", figures.saturating_sub(1), number.abs());
+    let (digits, power) = text.split_once('e').unwrap_or((&text, "0"));
+    let digits = if digits.contains('.') { digits.trim_end_matches('0').trim_end_matches('.') } else { digits };
+    format!("{}{digits}e{power}", if number < 0.0 { "\u{2212}" } else { "" })
+}
+
+/// A term of plain numbers with just enough digits that keying gives `value`, and what it comes to.
+pub(super) fn plainly(writing: Writing<'_>, term: &Term<'_>, value: f64) -> (Vec<Piece>, String) {
+    let result = short(value, 5);
+    let keying = |figures: usize, write: bool| Keying { writing, figures, write, powers: true };
+    let enough = (5..15).find(|&figures| short(keying(figures, false).pure(term).number, 5) == result);
+    (keying(enough.unwrap_or(15), true).pure(term).pieces, result)
 }
 
 /// A result before it is rounded for print: five significant digits, whole numbers as such.

@@ -6,6 +6,7 @@
 
 mod aloud;
 mod book;
+mod by_hand;
 mod dims;
 mod figure;
 mod json;

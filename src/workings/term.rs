@@ -107,7 +107,7 @@ fn is_zero(node: &Node) -> bool {
 }
 
 /// An operand of another expression.
-fn operand(node: &Node) -> Term<'_> {
+pub(super) fn operand(node: &Node) -> Term<'_> {
     if is_called(node) { Term::Operand(node) } else { written(node) }
 }
 

@@ -1,22 +1,27 @@
 //! Doses that raise carbonate hardness, and buffer for new water that is too soft.
 
+use std::rc::Rc;
+
 use chrono::NaiveDate;
 
 use super::changes::which;
 use super::{Correction, chosen, course, day, purity, scale, stock};
+use crate::chem::composition::{Readings, compose};
 use crate::chem::solution::Water;
-use crate::chem::treatment::{DayLimits, Stage, ranges};
+use crate::chem::speciation::State;
+use crate::chem::treatment::{DayLimits, End, MOVED, Stage, ranges_with_ends};
 use crate::chem::{ammonia, dosing, figures};
 use crate::plan::{Assumption, Desk, VolumePlan, WaterPlan, kinder, readings, rounding, water};
+use crate::reference::chemistry::Addition;
 use crate::reference::{
     GOAL_DKH, HARDNESS_STEP, HARDNESS_STEP_DKH, PH_HIGHEST, PH_STEP, PH_STEP_LIMIT, POND_TARGETS, Purpose, Substance,
     UNIONISED_LIMIT, WINDOW_LOW_DKH,
 };
 use crate::units::table::{AMMONIA_N, CELSIUS, DEGREE_KH, GRAM, MILLIGRAMS, ONE};
 use crate::units::{
-    AmmoniaNitrogen, CarbonateHardness, Mass, MassConcentration, Ph, Ratio, Si, ThermodynamicTemperature, Volume,
+    AmmoniaNitrogen, CarbonateHardness, Mass, MassConcentration, Ph, Ratio, Si, ThermodynamicTemperature, Unit, Volume,
 };
-use crate::workings::{Figure, Way};
+use crate::workings::{Figure, Node, Way};
 
 /// Buffer by day.
 #[derive(Clone, Debug)]
@@ -230,6 +235,59 @@ fn takes(desk: &mut Desk<'_>, volume: &VolumePlan, wanted: &Wanted) -> [Figure<M
     [best, least, most].map(|figure| desk.book.publish(figure))
 }
 
+/// The highest pH after the last dose where the readings stand at an end of what the kits leave open: each of the three that it may be,
+/// as for the readings themselves.
+fn ph_at_end(
+    (id, symbol): (&str, &str),
+    ions: &WaterPlan,
+    read: &Readings,
+    (addition, all): (&Addition, f64),
+    doses: [&Rc<Node>; 2],
+) -> Option<Figure<Ph>> {
+    let composed = compose(read).ok()?;
+    let dosed = composed.water.with(addition, all);
+    let inputs = water::at_end(ions, read);
+    let with_doses: Vec<_> = inputs.iter().chain(doses).cloned().collect();
+    let (closed, rest, before) =
+        (dosed.closed().ok()?, Stage::at_rest(&dosed).ok()?.state, Stage::at_rest(&composed.water).ok()?.state);
+    let line = |(end, title, sub): (&str, &str, &str), state: &State, inputs: &[Rc<Node>]| {
+        let names = [&*format!("{id}-{end}"), title, &*format!("{symbol},{sub}")];
+        figures::ph(names, state.ph, state, inputs.to_vec()).meaning::<Ratio>()
+    };
+    let closed = line(
+        ("closed", "pH after the last dose at those ends of the readings, closed to the air", "closed"),
+        &closed,
+        &with_doses,
+    );
+    let rest = line(
+        ("rest", "pH after the last dose at those ends of the readings, at rest with air", "rest"),
+        &rest,
+        &with_doses,
+    );
+    let before = line(
+        ("before", "pH before the doses at those ends of the readings, at rest with air", "rest,0"),
+        &before,
+        &inputs,
+    );
+    let read_ph = water::ph_at_end(ions, read)?;
+    let carried = &read_ph + &(rest - before);
+    Some(crate::workings::maximum(&[read_ph, closed, carried])?.meaning())
+}
+
+/// An end where the readings' ends make no one water: what each reading does alone, added up.
+pub(super) fn added_up<Q: Si>(best: f64, moves: &[f64; MOVED.len()], unit: &'static Unit) -> Figure<Q> {
+    let place = "the same water, found anew with one reading at an end of its kit's step";
+    let leaf = |value: f64, symbol: &str, title: &str| -> Figure<Q> {
+        Figure::stated(Q::from_si(unit.si(value)), symbol, title, unit, place)
+    };
+    let each = MOVED.iter().zip(moves).filter(|(_, moved)| **moved != 0.0);
+    let each =
+        each.map(|((symbol, what), moved)| leaf(*moved, &format!("Δ_{symbol}"), &format!("what {what} does alone")));
+    let all: Vec<Figure<Q>> =
+        std::iter::once(leaf(best, "as_read", "by the readings as they are")).chain(each).collect();
+    crate::workings::sum(&all)
+}
+
 /// Plans the doses; false where there are none, with the reason in `out`.
 pub(super) fn plan(
     desk: &mut Desk<'_>,
@@ -334,8 +392,12 @@ pub(super) fn plan(
     let Some(last) = followed.first().last() else { return false };
     let doses = [rise_most.node(), count_figure.node()];
     let inputs: Vec<_> = ions.inputs.iter().chain(doses).cloned().collect();
-    let ph_shift = followed
-        .line(["ph.dose-shift", "Largest change of pH by one dose", "ΔpH"], course::inputs(desk, ions, doses))
+    let names = ["ph.dose-shift", "Largest change of pH by one dose", "ΔpH"];
+    let Some(ph_shift) = followed.line(names, &course::inputs(desk, ions, doses)) else {
+        out.buffer_untold = true;
+        return false;
+    };
+    let ph_shift = ph_shift
         .remark("Activities and ion pairs are counted. weirbook water with these readings and --add gives the same pH");
     let closed = figures::ph(
         ["ph.after-closed", "pH after the last dose, closed to the air", "pH_closed"],
@@ -364,25 +426,30 @@ pub(super) fn plan(
         highest.meaning::<Ph>().named("ph.after", "Highest pH to expect after the last dose", "pH_after", &ONE);
     let open = water::resolution(desk, ions);
     let all = each * count;
-    let found = ranges(&ions.read, &open.steps, |read, composed| {
+    let found = ranges_with_ends(&ions.read, &open.steps, |read, composed| {
         let dosed = composed.water.with(addition, all);
         let moved = Stage::at_rest(&dosed)?.state.ph - Stage::at_rest(&composed.water)?.state.ph;
         Ok([read.ph.max(dosed.closed()?.ph).max(read.ph + moved)])
     });
-    let [least, most] = found.map_or([ph_after.si(); 2], |[range]| [range.low, range.high]);
-    let mut end = |names: [&str; 3], value: f64| {
-        let state = &last.closed.state;
-        desk.book.publish(figures::end(names, Ph::from_si(value), &ONE, state, inputs.clone(), &open.words))
+    let (low, high) = match found {
+        Ok([(range, [low, high])]) => {
+            (Some((range.best, low)), Some((range.best, high)).filter(|_| range.high > ph_after.si()))
+        }
+        Err(_) => (None, None),
+    };
+    let doses = [rise_most.node(), count_figure.node()];
+    let mut end = |(id, title, symbol): (&str, &str, &str), at: Option<(f64, End)>| -> Figure<Ph> {
+        let line = match at {
+            Some((_, End::At(read))) => ph_at_end((id, symbol), ions, &read, (addition, all), doses),
+            Some((best, End::Added(moves))) => Some(added_up(best, &moves, &ONE)),
+            None => None,
+        };
+        let line = line.unwrap_or_else(|| ph_after.clone());
+        desk.book.publish(line.named(id, title, symbol, &ONE).remark(open.words.clone()))
     };
     let ph_ends = [
-        end(
-            ["ph.after-least", "Highest pH after the last dose, least by what the kits can tell", "pH_after,low"],
-            least,
-        ),
-        end(
-            ["ph.after-most", "Highest pH after the last dose, most by what the kits can tell", "pH_after,high"],
-            most.max(ph_after.si()),
-        ),
+        end(("ph.after-least", "Highest pH after the last dose, least by what the kits can tell", "pH_after,low"), low),
+        end(("ph.after-most", "Highest pH after the last dose, most by what the kits can tell", "pH_after,high"), high),
     ];
     let highest = followed.first().iter().map(|day| day.closed.state.ph).fold(ph_after.si(), f64::max);
     if highest > PH_HIGHEST.max(ph.si()) {

@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 
 use super::course::Poured;
-use super::joint::{Asked, Joint};
+use super::joint::{Asked, Joint, Problem};
 use super::{Correction, assume_purity, chosen, course, day, purity, scale, stock};
 use crate::chem::treatment::DayLimits;
 use crate::chem::{dosing, figures};
@@ -95,19 +95,21 @@ pub(super) fn wanted(desk: &Desk<'_>, out: &Correction) -> Option<Wanted> {
 
 /// The rise that is dosed, and that by the readings as they are: by hand from the goal where that is all that decides, else from the
 /// joint solution. `None` for no calcium.
-fn rise(wanted: &Wanted, answer: Option<(&Joint, &WaterPlan)>) -> Option<(Figure<Calcium>, Figure<Calcium>, bool)> {
+fn rise(
+    wanted: &Wanted,
+    answer: Option<(&Problem<'_>, &Joint, &WaterPlan)>,
+) -> Option<(Figure<Calcium>, Figure<Calcium>, bool)> {
     let names = ("calcium.rise", "Rise in calcium", "ΔCa");
     let needed = wanted.needed();
-    if let Some((joint, ions)) = answer {
+    if let Some((problem, joint, ions)) = answer {
         let found = ions.per_cubic_metre(joint.of(Purpose::Calcium)) * wanted.row.calcium;
         if found <= 1e-6 {
             return None;
         }
         if (found - needed).abs() > 1e-6 * needed {
-            let inputs = ions.inputs.iter().chain([wanted.goal.node()]).cloned().collect();
-            let state = &joint.closed.state;
-            let rise = Figure::solved(Calcium::from_si(found), figures::LEAST, inputs, joint.off, state.iterations)
-                .named(names.0, names.1, names.2, &CALCIUM_MG);
+            let product = problem.line(joint, Purpose::Calcium)?;
+            let rise =
+                dosing::calcium_in(&product, wanted.row, &wanted.purity).named(names.0, names.1, names.2, &CALCIUM_MG);
             return Some((rise.clone(), rise, found > needed));
         }
     }
@@ -125,12 +127,16 @@ pub(super) fn plan(
     desk: &mut Desk<'_>,
     volume: &VolumePlan,
     asked: &Asked,
-    answer: Option<&Joint>,
+    answer: Option<(&Problem<'_>, &Joint)>,
     poured: &mut Poured<'_>,
     out: &mut Correction,
 ) {
     let Some(wanted) = &asked.calcium else { return };
-    let Some((rise, as_read, for_conductivity)) = rise(wanted, answer.zip(poured.ions)) else { return };
+    let Some((rise, as_read, for_conductivity)) =
+        rise(wanted, answer.zip(poured.ions).map(|((problem, joint), ions)| (problem, joint, ions)))
+    else {
+        return;
+    };
     let Wanted { row, purity, goal, start, low, .. } = wanted;
     let row: &'static Substance = row;
     let step: Figure<GeneralHardness> = Figure::cited(
@@ -204,8 +210,8 @@ pub(super) fn plan(
         let all = ions.molal((after_most.si() - start.si()) / row.calcium);
         let shift = split.with(&hours, addition, all / count.si())?.line(
             ["ph.calcium-shift", "Largest change of pH by one dose of calcium chloride", "ΔpH_Ca"],
-            course::inputs(desk, ions, [after_most.node(), count.node()]),
-        );
+            &course::inputs(desk, ions, [after_most.node(), count.node()]),
+        )?;
         Some(desk.book.publish(shift))
     });
     poured.pour(row.id, (after_most.si() - start.si()) / row.calcium, [after_most.node()]);

@@ -4,15 +4,17 @@
 use std::rc::Rc;
 
 use super::Correction;
+use super::buffer::added_up;
+use crate::chem::composition::{Readings, compose};
 use crate::chem::figures;
-use crate::chem::solution::Water;
-use crate::chem::treatment::{Day, DayLimits, Stage, course, ranges};
+use crate::chem::solution::{AIR, Water};
+use crate::chem::speciation::State;
+use crate::chem::treatment::{Day, DayLimits, End, Stage, course, ranges_with_ends};
 use crate::plan::{Desk, WaterPlan, kinder, readings, water};
-use crate::reference::CARBONATE_CONSTANTS;
 use crate::reference::chemistry::{Addition, COPPER};
-use crate::units::table::{MICROSIEMENS, ONE, weight};
+use crate::units::table::{MICROSIEMENS, weight};
 use crate::units::{Conductivity, Ph, Si};
-use crate::workings::{Figure, Node};
+use crate::workings::{Expr, Figure, Node};
 
 /// The pond's water with its ammonia.
 pub(super) fn with_ammonia(desk: &Desk<'_>, ions: &WaterPlan) -> Water {
@@ -57,8 +59,42 @@ pub(super) fn inputs<'n>(
     out
 }
 
+/// A move of pH by a dose or a change.
+pub(super) struct Move {
+    /// The water before it.
+    pub before: State,
+    /// The water after it.
+    pub after: State,
+    /// Which of all moves it is, in words.
+    pub words: String,
+}
+
+impl Move {
+    /// How far, without sign.
+    pub fn far(&self) -> f64 {
+        (self.after.ph - self.before.ph).abs()
+    }
+
+    /// The larger of two.
+    pub fn larger(self, other: Self) -> Self {
+        if other.far() > self.far() { other } else { self }
+    }
+}
+
+/// At which hour of the pond's pH a water of [`hours`] stands.
+pub(super) fn hour(index: usize) -> &'static str {
+    if index == 0 { "at the day's higher pH" } else { "at the day's lower pH" }
+}
+
+/// Air as it goes into such a move.
+pub(super) const CLOSED: &str = "closed to the air";
+/// The same, with all its time.
+pub(super) const AT_REST: &str = "at rest with air";
+
 /// The courses of a dose from each of several waters, in the same days.
 pub(super) struct Courses {
+    /// What each starts from.
+    starts: Vec<Water>,
     each: Vec<Vec<Day>>,
     /// Up to which drift the water's own way to the air counts on the first day.
     drift: f64,
@@ -70,7 +106,7 @@ impl Courses {
     fn of(waters: &[Water], substance: &Addition, each: f64, days: u32, drift: f64) -> Option<Self> {
         let drifts = std::iter::once(drift).chain(std::iter::repeat(0.0));
         let each = waters.iter().zip(drifts).map(|(water, drift)| course(water, substance, each, days, drift).ok());
-        Some(Self { each: each.collect::<Option<_>>()?, drift })
+        Some(Self { starts: waters.to_vec(), each: each.collect::<Option<_>>()?, drift })
     }
 
     /// The same days with other doses.
@@ -99,24 +135,39 @@ impl Courses {
         self.all().map(Day::step).fold(0.0, f64::max)
     }
 
-    /// The worst residual, and the steps of the last solution.
-    pub fn solution(&self) -> (f64, u32) {
-        let states = self.all().flat_map(|day| [&day.closed.state, &day.rest.state]);
-        let residual = states.map(|state| state.residual.abs()).fold(0.0, f64::max);
-        (residual, self.first().last().map_or(0, |day| day.closed.state.iterations))
+    /// The move that is the largest, with the water on both sides of it.
+    fn largest(&self) -> Option<Move> {
+        let drifts = std::iter::once(self.drift).chain(std::iter::repeat(0.0));
+        let mut found: Option<Move> = None;
+        for (index, ((start, days), drift)) in self.starts.iter().zip(&self.each).zip(drifts).enumerate() {
+            let (mut closed, rest) = (start.closed().ok()?, start.opened(AIR).ok()?.1);
+            // As `treatment::course` counts: on the first day the water's own way to the air goes with the dose, where it may.
+            let own = (rest.ph - closed.ph).abs() <= drift;
+            let mut rest = if own { closed.clone() } else { rest };
+            for (day, number) in days.iter().zip(1..) {
+                let words = |how: &str| format!("dose {number} of {}, {}, {how}", days.len(), hour(index));
+                let [shut, open] = [(&closed, &day.closed.state, CLOSED), (&rest, &day.rest.state, AT_REST)].map(
+                    |(before, after, how)| Move { before: before.clone(), after: after.clone(), words: words(how) },
+                );
+                let larger = shut.larger(open);
+                found = Some(match found {
+                    Some(known) => known.larger(larger),
+                    None => larger,
+                });
+                (closed, rest) = (day.closed.state.clone(), day.rest.state.clone());
+            }
+        }
+        found
     }
 
-    /// A line of the largest move of pH.
-    pub fn line(&self, names: [&str; 3], inputs: Vec<Rc<Node>>) -> Figure<Ph> {
-        let [id, title, symbol] = names;
-        let (residual, iterations) = self.solution();
-        let figure = Figure::solved(Ph::from_si(self.step()), STEP, inputs, residual, iterations);
-        figure.named(id, title, symbol, &ONE).from_source(&CARBONATE_CONSTANTS)
+    /// A line of the largest move of pH; `None` where the chemistry refuses.
+    pub fn line(&self, names: [&str; 3], inputs: &[Rc<Node>]) -> Option<Figure<Ph>> {
+        let largest = self.largest()?;
+        let line = figures::ph_moved(names, &largest.before, &largest.after, inputs);
+        Some(line.remark(format!("The largest of all moves, closed to the air and at rest with it: {}", largest.words)))
     }
 }
 
-/// The equation behind a step of pH.
-pub(super) const STEP: &str = "K = C·(α₁ + 2 α₂) + OH − H, closed and at rest with air";
 /// The most days a dose is spread over.
 pub(super) const MOST_DAYS: u32 = 60;
 
@@ -185,6 +236,27 @@ impl<'w> Poured<'w> {
         self.doses.extend(lines.into_iter().cloned());
     }
 
+    /// Conductivity after all doses where the readings stand at an end of what the kits leave open.
+    fn conductivity_at(&self, which: &str, read: &Readings) -> Option<Figure<Conductivity>> {
+        let ions = self.ions?;
+        let before = compose(read).ok()?.water;
+        let inputs = water::at_end(ions, read);
+        let meter = inputs.iter().find_map(|node| match &node.expr {
+            Expr::Leaf { symbol, title, unit, source } if symbol.starts_with('κ') => {
+                Some(Figure::leaf(Conductivity::from_si(node.si), symbol, title, unit, source.clone()))
+            }
+            _ => None,
+        })?;
+        let inputs = inputs.iter().chain(&self.doses).cloned().collect();
+        let names = [
+            &*format!("conductivity.rise-{which}"),
+            "Rise in conductivity by all doses, at those ends of the readings",
+            &*format!("Δκ_{}", if which == "least" { "low" } else { "high" }),
+        ];
+        let lift = figures::conductivity_gained(names, &before, &self.all(&before), inputs).ok()?;
+        Some(meter + lift)
+    }
+
     fn all(&self, water: &Water) -> Water {
         self.added.iter().fold(*water, |water, (addition, amount)| water.with(addition, *amount))
     }
@@ -213,33 +285,25 @@ pub(super) fn after_all(desk: &mut Desk<'_>, poured: &Poured<'_>, out: &mut Corr
         out.conductivity_after = Some(desk.book.publish(after));
         let open = water::resolution(desk, ions);
         // From the readings as they are; after changes the supply's kits would have a say as well.
-        let found = ranges(&ions.read, &open.steps, |read, composed| {
+        let found = ranges_with_ends(&ions.read, &open.steps, |read, composed| {
             let lift = poured.all(&composed.water).conductivity_25()? - composed.water.conductivity_25()?;
             Ok([read.conductivity.unwrap_or(0.0) + lift])
         });
-        if let (Ok([range]), true, Ok(state)) = (found, out.changes.is_none(), water.at(25.0).closed()) {
-            let mut end = |names: [&str; 3], value: f64| {
-                let value = Conductivity::from_si(MICROSIEMENS.si(value));
-                desk.book.publish(figures::end(names, value, &MICROSIEMENS, &state, inputs.clone(), &open.words))
-            };
-            out.conductivity_ends = Some([
-                end(
-                    [
-                        "conductivity.after-least",
-                        "Conductivity after the doses, least by what the kits can tell",
-                        "κ_after,low",
-                    ],
-                    range.low,
-                ),
-                end(
-                    [
-                        "conductivity.after-most",
-                        "Conductivity after the doses, most by what the kits can tell",
-                        "κ_after,high",
-                    ],
-                    range.high,
-                ),
-            ]);
+        if let (Ok([(range, ends)]), true) = (found, out.changes.is_none()) {
+            let names = [
+                ("least", "Conductivity after the doses, least by what the kits can tell", "κ_after,low"),
+                ("most", "Conductivity after the doses, most by what the kits can tell", "κ_after,high"),
+            ];
+            let lines = names.iter().zip(&ends).map(|((which, title, symbol), end)| {
+                let line = match end {
+                    End::At(read) => poured.conductivity_at(which, read)?,
+                    End::Added(moves) => added_up(range.best, moves, &MICROSIEMENS),
+                };
+                let line = line.named(format!("conductivity.after-{which}"), title, symbol, &MICROSIEMENS);
+                Some(desk.book.publish(line.remark(open.words.clone())))
+            });
+            let lines: Option<Vec<Figure<Conductivity>>> = lines.collect();
+            out.conductivity_ends = lines.and_then(|lines| lines.try_into().ok());
         }
     }
     if let Ok(stage) = Stage::closed(water) {

@@ -8,14 +8,14 @@
 use std::rc::Rc;
 
 use super::{buffer, calcium, chosen, purity, salt};
-use crate::chem::figures;
+use crate::chem::figures::{self, Dosed, Reached};
 use crate::chem::solution::Water;
 use crate::chem::treatment::{self, Bar, Bounds, Goals, Remedy, Stage, Unmet};
 use crate::plan::{Desk, WaterPlan, readings};
-use crate::reference::chemistry::{CALCIUM, CHLORIDE, MAGNESIUM};
+use crate::reference::chemistry::{Addition, CALCIUM, CHLORIDE, MAGNESIUM};
 use crate::reference::{GENERAL_HIGH_DGH, LIME_BORNE, PH_HIGHEST, Purpose, SALT_ROUTINE, Substance};
 use crate::units::table::{DEGREE_GH, MICROSIEMENS, weight};
-use crate::units::{MassConcentration, Si};
+use crate::units::{MassConcentration, Ratio, Si};
 use crate::workings::{Figure, Node};
 
 /// What is asked of the water.
@@ -30,9 +30,11 @@ pub(super) struct Asked {
 }
 
 /// A substance that may be used.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 struct Product {
     row: &'static Substance,
+    /// Share of it in the product.
+    share: Figure<Ratio>,
     remedy: Remedy,
 }
 
@@ -57,6 +59,8 @@ pub struct Joint {
     pub start: Water,
     /// What was asked.
     pub goals: Goals,
+    /// What of it was solved for: calcium under its goal where lime asks for that, the highest conductivity where more is out of reach.
+    pub met: Goals,
     /// What it may not pass.
     pub bounds: Bounds,
     /// The water after, closed.
@@ -91,7 +95,8 @@ pub(super) fn state<'w>(desk: &Desk<'_>, ions: &'w WaterPlan, base: Water, asked
         if let Some((row, substance)) = row.and_then(|row| Some((row, figures::addition_of(row.id)?))) {
             let share = purity(row, own);
             inputs.push(share.node().clone());
-            products.push(Product { row, remedy: Remedy { substance, purity: share.si() } });
+            let remedy = Remedy { substance, purity: share.si() };
+            products.push(Product { row, share, remedy });
         }
     };
     let mut nodes = Vec::new();
@@ -154,6 +159,7 @@ pub(super) fn solve(problem: &Problem<'_>) -> Option<Joint> {
                     grams: found.grams,
                     start: problem.base,
                     goals: problem.goals,
+                    met: goals,
                     bounds: problem.bounds,
                     closed: found.closed,
                     rest: found.rest,
@@ -220,6 +226,11 @@ impl Problem<'_> {
         self.products.iter().find(|p| p.row.purpose == purpose).map(|p| p.remedy)
     }
 
+    /// The share of the substance in the product of a purpose.
+    pub fn share(&self, purpose: Purpose) -> Option<Figure<Ratio>> {
+        self.products.iter().find(|p| p.row.purpose == purpose).map(|p| p.share.clone())
+    }
+
     /// The most chloride that the water may hold.
     pub fn most_chloride(&self) -> f64 {
         self.bounds.chloride
@@ -252,10 +263,65 @@ impl Problem<'_> {
             _ => ["joint.salt", "Salt that the water needs", "c_salt"],
         };
         let amount = answer.of(purpose);
-        let product = self.product(purpose).filter(|_| amount > 1e-9)?;
-        let value = MassConcentration::from_si(amount * product.weight() * self.ions.density);
-        let line = figures::least(names, value, answer.off, &answer.closed.state, self.inputs.clone());
+        let product = self.products.iter().find(|p| p.row.purpose == purpose).filter(|_| amount > 1e-9)?;
+        let value = MassConcentration::from_si(amount * product.remedy.weight() * self.ions.density);
+        let dosed =
+            Dosed { substance: product.remedy.substance, purity: product.share.clone(), density: self.ions.density };
+        let reached = self.reached(answer, product.remedy.substance, amount);
+        let solution = (answer.off, &answer.closed.state);
+        let line = figures::least(names, value, solution, (&dosed, &reached), self.inputs.clone());
         Some(line.remark(TOGETHER))
+    }
+
+    /// What so many mol/kg of a substance may just reach, in the order of what they are for; last what lime leaves room for, which is
+    /// found by halving.
+    fn reached(&self, answer: &Joint, substance: &'static Addition, amount: f64) -> Vec<(Reached, &'static str)> {
+        let (after, met, bounds) = (&answer.closed.water, &answer.met, &answer.bounds);
+        let brings = |wanted: &[usize]| -> f64 {
+            substance.ions.iter().filter(|(ion, _)| wanted.contains(ion)).map(|(_, count)| count).sum()
+        };
+        let holds = |wanted: &[usize]| -> f64 { wanted.iter().filter_map(|ion| after.totals.get(*ion)).sum() };
+        let sum = |of: (&'static str, &'static str), each: f64, has: f64, mark: f64| {
+            (each > 0.0 && mark > 0.0 && mark.is_finite()).then_some(Reached::Sum {
+                of,
+                each,
+                without: has - each * amount,
+                mark,
+            })
+        };
+        let conductivity = || {
+            let state = Box::new(after.at(25.0).closed().ok()?);
+            (met.conductivity > 0.0).then_some(Reached::Conductivity { mark: met.conductivity, state })
+        };
+        const CA: (&str, &str) = ("Ca", "calcium");
+        let (hard, salt) = ([CALCIUM, MAGNESIUM], [CHLORIDE]);
+        let calcium = |mark: f64| sum(CA, brings(&[CALCIUM]), holds(&[CALCIUM]), mark);
+        let lime = if answer.lime_keeps {
+            "calcium that stays dissolved, with a thousandth in hand"
+        } else {
+            "the goal for calcium, which it just reaches"
+        };
+        // What an amount may not pass comes before conductivity: that is reached by all products together, whoever was stopped.
+        [
+            (
+                sum(("K", "alkalinity"), substance.alkalinity, after.alkalinity, met.alkalinity),
+                "the goal for carbonate hardness, which it just reaches",
+            ),
+            (calcium(met.calcium), lime),
+            (
+                sum(("G", "calcium and magnesium"), brings(&hard), holds(&hard), bounds.hardness),
+                "the high end of general hardness, which it may not pass",
+            ),
+            (
+                sum(("Cl", "chloride"), brings(&salt), holds(&salt), bounds.chloride),
+                "the most chloride that the water may hold",
+            ),
+            (conductivity(), "the conductivity that is wanted, which all products together just reach"),
+            (calcium(holds(&[CALCIUM])), "the calcium at which lime would begin to come down, found by halving"),
+        ]
+        .into_iter()
+        .filter_map(|(reached, words)| Some((reached?, words)))
+        .collect()
     }
 }
 

@@ -215,7 +215,8 @@ pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan, ions: Option<&WaterPlan>) 
     out.lime_keeps = answer.as_ref().is_some_and(|a| a.lime_keeps);
     out.lime_falls = answer.as_ref().is_some_and(|a| a.lime_falls);
     let mut poured = course::Poured::new(ions, base, &out);
-    calcium::plan(desk, volume, &asked, answer.as_ref(), &mut poured, &mut out);
+    let rest = problem.as_ref().zip(answer.as_ref());
+    calcium::plan(desk, volume, &asked, rest, &mut poured, &mut out);
     if let (Some(general), Some(calcium), Some(low)) = (&out.general_after, &out.calcium, &out.calcium_after) {
         let gained = (low - &calcium.low_before).meaning::<GeneralHardness>();
         out.general_after = Some((general + &gained).named(
@@ -225,7 +226,6 @@ pub fn plan(desk: &mut Desk<'_>, volume: &VolumePlan, ions: Option<&WaterPlan>) 
             &DEGREE_GH,
         ));
     }
-    let rest = problem.as_ref().zip(answer.as_ref());
     salt::plan(desk, volume, &asked, rest, &mut poured, &mut out);
     if let (Some(problem), Some(answer)) = (&problem, answer) {
         joint::lines(desk, problem, &answer);

@@ -2,13 +2,17 @@
 
 use chrono::NaiveDate;
 
+use super::buffer::added_up;
 use super::course::{self, Poured};
 use super::joint::{Asked, Joint, Problem};
 use super::{Correction, day, scale};
-use crate::chem::treatment::{DayLimits, ranges};
+use crate::chem::composition::{Composed, Readings, compose};
+use crate::chem::figures::{Dosed, Reached};
+use crate::chem::solution::Water;
+use crate::chem::treatment::{DayLimits, End, ranges_with_ends};
 use crate::chem::{conductivity, figures};
 use crate::plan::{Desk, VolumePlan, WaterPlan, diagnosis, kinder, readings, rounding, water};
-use crate::reference::{PH_STEP_LIMIT, POND_TARGETS, SALT_ROUTINE};
+use crate::reference::{PH_STEP_LIMIT, POND_TARGETS, Purpose, SALT_ROUTINE};
 use crate::units::table::{GRAM, MICROSIEMENS, MILLIGRAMS, ONE};
 use crate::units::{Conductivity, Mass, MassConcentration, Ph, Ratio, Si};
 use crate::workings::{Figure, Way};
@@ -73,26 +77,77 @@ fn needed(
     let product = problem.product(crate::reference::Purpose::Salt)?;
     let best = problem.line(joint, crate::reference::Purpose::Salt)?;
     let open = water::resolution(desk, ions);
-    let corner = ranges(&ions.read, &open.steps, |read, composed| {
-        let with = problem.without_salt(joint, &composed.water);
+    let chloride = crate::reference::chemistry::CHLORIDE;
+    // The water without salt, and the conductivity that salt must bring it to, where the readings stand elsewhere.
+    let without = |read: &Readings, composed: &Composed| {
         let target = composed.water.conductivity_25()? + MICROSIEMENS.of(wanted.target.si())
             - read.conductivity.unwrap_or_else(|| MICROSIEMENS.of(wanted.now.si()));
-        let room = (problem.most_chloride() - with.totals[crate::reference::chemistry::CHLORIDE]).max(0.0);
-        Ok([with.dose_to_conductivity(substance, target)?.map_or(room, |amount| amount.min(room))])
-    });
-    let ends = match corner {
-        // After changes the supply's kits would have a say as well: what was found stands for itself.
-        Ok([range]) if !changed => [range.low.min(found), range.high.max(found)],
-        _ => [found, found],
+        Ok((problem.without_salt(joint, &composed.water), target))
     };
+    let dose = |with: &Water, target: f64| {
+        let room = (problem.most_chloride() - with.totals[chloride]).max(0.0);
+        Ok(with.dose_to_conductivity(substance, target)?.map_or(room, |amount| amount.min(room)))
+    };
+    let corner = ranges_with_ends(&ions.read, &open.steps, |read, composed| {
+        let (with, target) = without(read, composed)?;
+        Ok([dose(&with, target)?])
+    });
+    // After changes the supply's kits would have a say as well: what was found stands for itself.
+    let (least, most) = match &corner {
+        Ok([(range, [low, high])]) if !changed => (
+            Some((range.best, low)).filter(|_| range.low < found),
+            Some((range.best, high)).filter(|_| range.high > found),
+        ),
+        _ => (None, None),
+    };
+    let scale = product.weight() * ions.density;
     let [low, high] = [
-        (["joint.salt-least", "Salt that the water needs, least by what the kits can tell", "c_salt,low"], ends[0]),
-        (["joint.salt-most", "Salt that the water needs, most by what the kits can tell", "c_salt,high"], ends[1]),
+        (["joint.salt-least", "Salt that the water needs, least by what the kits can tell", "c_salt,low"], least),
+        (["joint.salt-most", "Salt that the water needs, most by what the kits can tell", "c_salt,high"], most),
     ]
-    .map(|(names, amount)| {
-        let value = MassConcentration::from_si(amount * product.weight() * ions.density);
-        let inputs = ions.inputs.iter().chain([wanted.target.node()]).cloned().collect();
-        figures::end(names, value, &MILLIGRAMS, &joint.closed.state, inputs, &open.words)
+    .map(|(names, end)| {
+        let line = match end {
+            Some((_, End::At(read))) => compose(read).ok().and_then(|composed| {
+                let (with, target) = without(read, &composed).ok()?;
+                let amount = dose(&with, target).ok()?;
+                if amount <= 0.0 {
+                    let [id, title, symbol] = names;
+                    let title = format!("{title}: none");
+                    let place = "those ends of the readings conduct enough";
+                    let none: Figure<MassConcentration> =
+                        Figure::stated(MassConcentration::from_si(0.0), symbol, &title, &MILLIGRAMS, place);
+                    return Some(none.named(id, names[1], symbol, &MILLIGRAMS));
+                }
+                let finished = with.with(substance, amount);
+                let state = finished.at(25.0).closed().ok()?;
+                let dosed = Dosed { substance, purity: problem.share(Purpose::Salt)?, density: ions.density };
+                let brings = Reached::Sum {
+                    of: ("Cl", "chloride"),
+                    each: substance.ions.iter().find(|(ion, _)| *ion == chloride).map_or(0.0, |(_, count)| *count),
+                    without: with.totals[chloride],
+                    mark: problem.most_chloride(),
+                };
+                let reached = [
+                    (
+                        Reached::Conductivity { mark: target, state: Box::new(state.clone()) },
+                        "the conductivity that is wanted, at those ends of the readings, which all products together just reach",
+                    ),
+                    (brings, "the most chloride that the water may hold, at those ends of the readings"),
+                ];
+                let inputs = water::at_end(ions, read).into_iter().chain([wanted.target.node().clone()]).collect();
+                let value = MassConcentration::from_si(amount * scale);
+                Some(figures::least(names, value, (0.0, &state), (&dosed, &reached), inputs))
+            }),
+            Some((best, End::Added(moves))) => {
+                let moves = moves.map(|moved| MILLIGRAMS.of(moved * scale));
+                let [id, title, symbol] = names;
+                let all = added_up::<MassConcentration>(MILLIGRAMS.of(best * scale), &moves, &MILLIGRAMS);
+                Some(all.named(id, title, symbol, &MILLIGRAMS))
+            }
+            None => None,
+        };
+        let [id, title, symbol] = names;
+        line.unwrap_or_else(|| best.named(id, title, symbol, &MILLIGRAMS)).remark(open.words.clone())
     });
     Some([best, low, high])
 }
@@ -147,8 +202,8 @@ pub(super) fn plan(
     let ph_shift = followed.and_then(|(split, hours, salt, ions)| {
         let shift = split.with(&hours, salt, ions.molal(each))?.line(
             ["ph.salt-shift", "Largest change of pH by one dose of salt", "ΔpH_salt"],
-            course::inputs(desk, ions, [dose.node()]),
-        );
+            &course::inputs(desk, ions, [dose.node()]),
+        )?;
         Some(desk.book.publish(shift))
     });
     poured.pour("salt", each * count as f64, [dose.node(), parts.node()]);

@@ -1,11 +1,13 @@
 //! The books of a year turned into figures: each month's account, the reasons, and the line that proves they close.
 
+use std::rc::Rc;
+
 use chrono::{Datelike as _, NaiveDate};
 
 use super::model::Model;
 use super::sun::{Sun, short};
 use super::{Daily, Month, Reason, ValveChlorine, WORTH_NAMING, month_name};
-use crate::chem::chlorine;
+use crate::chem::{chlorine, figures};
 use crate::plan::{Assumption, Desk, kinder};
 use crate::reference::{
     CHLORAMINE_USED, CHLORINE_DECAY, CHLORINE_LASTING, CHLORINE_LIMIT, FREE_CHLORINE_USED, OPEN_WATER_PENMAN,
@@ -19,8 +21,9 @@ use crate::units::{
     AmountOfSubstance, Area, CarbonateHardness, Conductivity, GeneralHardness, Length, MassConcentration,
     MolarConcentration, Ratio, Si, Time, Velocity, Volume,
 };
-use crate::water::balance::{FLOWS, Flow, Ledger, Pond, SOLUTES, Solutes, solute};
-use crate::workings::{Figure, sum};
+use crate::water::air::CoreWarmth;
+use crate::water::balance::{FLOWS, Flow, Ledger, Pond, SOLUTES, Sky, Solutes, solute};
+use crate::workings::{Figure, Node, sum};
 
 /// What the daily balance says: the place of numbers that it summed.
 const BALANCE: &str = "daily balance (weirbook forecast)";
@@ -101,10 +104,8 @@ impl Account<'_> {
             }
         }
         let inputs = vec![
-            std::rc::Rc::clone(
-                booked::<Volume>(self.model.begin.volume, "V_0", "volume at the start", &CUBIC_METRE).node(),
-            ),
-            std::rc::Rc::clone(
+            Rc::clone(booked::<Volume>(self.model.begin.volume, "V_0", "volume at the start", &CUBIC_METRE).node()),
+            Rc::clone(
                 booked::<crate::units::Area>(
                     self.model.setting.basin.surface(self.model.setting.basin.full),
                     "A",
@@ -113,7 +114,7 @@ impl Account<'_> {
                 )
                 .node(),
             ),
-            std::rc::Rc::clone(self.model.start.node()),
+            Rc::clone(self.model.start.node()),
         ];
         let volume: Figure<Volume> = Figure::solved(
             Volume::from_si(end.volume),
@@ -252,12 +253,12 @@ impl Account<'_> {
                 &DEGREE_GH,
             );
         let general = desk.book.publish(general);
-        let read = self.days.get(until).map_or(0.0, |d| d.conductivity);
-        let conductivity = desk.book.publish(conductivity_line(
-            &water,
-            read,
-            (&format!("year.conductivity-{tag}"), &at, &format!("at the end of {month}")),
-        ));
+        let names = (&*format!("year.conductivity-{tag}"), &*at, &*format!("at the end of {month}"));
+        let conductivity = self.days.get(until).zip(self.model.sky.get(until));
+        let conductivity = conductivity
+            .map(|(day, sky)| conductivity_line(self.model, day, sky, names))
+            .unwrap_or_else(|| booked(0.0, "κ", "conductivity", &MICROSIEMENS));
+        let conductivity = desk.book.publish(conductivity);
         let (evaporation, rain) = self.depths(desk, from, until, (&tag, &at, &month));
         Month { first, last, evaporation, rain, top_up, hardness, general, conductivity, out: None }
     }
@@ -474,33 +475,45 @@ impl Account<'_> {
 }
 
 /// Conductivity of the first evening on which it passes its target.
-pub(super) fn salty(day: &Daily) -> Figure<Conductivity> {
-    let on = format!("{} {} {}", day.date.day(), month_name(day.date.month0() as usize), day.date.year());
-    conductivity_line(&day.evening.water, day.conductivity, ("year.conductivity-over", "over", &format!("on {on}")))
+pub(super) fn salty(model: &Model, days: &[Daily], most: f64) -> Option<(NaiveDate, Figure<Conductivity>)> {
+    let (day, sky) = days.iter().zip(&model.sky).find(|(day, _)| MICROSIEMENS.si(day.conductivity) > most)?;
+    let on = format!("on {} {} {}", day.date.day(), month_name(day.date.month0() as usize), day.date.year());
+    Some((day.date, conductivity_line(model, day, sky, ("year.conductivity-over", "over", &on))))
 }
 
-/// Conductivity of a water with what went in.
-fn conductivity_line(water: &Solutes, found: f64, (id, at, when): (&str, &str, &str)) -> Figure<Conductivity> {
+/// What is dissolved in a water, as inputs of what is found from it.
+pub(super) fn dissolved(water: &Solutes, at: &str) -> Vec<Rc<Node>> {
     let names = ["alkalinity", "calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate", "nitrate"];
     let symbols = ["c_alk", "c_Ca", "c_Mg", "c_Na", "c_K", "c_Cl", "c_SO4", "c_NO3"];
-    let inputs = names
+    names
         .iter()
         .zip(symbols)
         .zip(water)
         .map(|((name, symbol), c)| {
             let leaf: Figure<MolarConcentration> = booked(*c, &format!("{symbol},{at}"), name, &MILLIMOLES_PER_LITRE);
-            std::rc::Rc::clone(leaf.node())
+            Rc::clone(leaf.node())
         })
-        .collect();
-    Figure::solved(
-        Conductivity::from_si(MICROSIEMENS.si(found)),
-        "κ = Σ λ m over the free ions at 25 °C, λ = λ° − A √I / (1 + B √I)",
-        inputs,
-        0.0,
-        1,
-    )
-    .named(id, &format!("Conductivity {when}"), &format!("κ_{at}"), &MICROSIEMENS)
-    .from_source(&crate::reference::IONIC_CONDUCTIVITY)
+        .collect()
+}
+
+/// Conductivity of an evening with what went in.
+fn conductivity_line(
+    model: &Model,
+    day: &Daily,
+    sky: &Sky<CoreWarmth>,
+    (id, at, when): (&str, &str, &str),
+) -> Figure<Conductivity> {
+    let water = &day.evening.water;
+    let inputs = dissolved(water, at);
+    let value = Conductivity::from_si(MICROSIEMENS.si(day.conductivity));
+    let (title, symbol) = (format!("Conductivity {when}"), format!("κ_{at}"));
+    match model.chemistry.conducting(&sky.warmth, water) {
+        Some(state) => figures::conductivity([id, &title, &symbol], value, &state, inputs),
+        // Outside the core's range the closed form stands.
+        None => Figure::solved(value, "κ = γ² Σ λ° c, γ of a single charge", inputs, 0.0, 1)
+            .named(id, &title, &symbol, &MICROSIEMENS)
+            .from_source(&crate::reference::IONIC_CONDUCTIVITY),
+    }
 }
 
 /// What evaporates from still water in twelve mean months, as a depth, by both forms.

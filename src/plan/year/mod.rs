@@ -385,8 +385,8 @@ pub(super) fn forecast(
     );
     let top_up = desk.book.publish(top_up);
     let salt_over = minerals
-        .and_then(|target| days.iter().find(|d| MICROSIEMENS.si(d.conductivity) > target))
-        .map(|day| (day.date, desk.book.publish(salty(day))));
+        .and_then(|target| salty(&model, &days, target))
+        .map(|(date, conductivity)| (date, desk.book.publish(conductivity)));
     let valve = account.valve(desk);
     let soft = matches!(course, Course::Leaves(_, Side::Soft) | Course::Outside(Side::Soft));
     let floor = soft.then(|| {

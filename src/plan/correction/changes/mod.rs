@@ -7,6 +7,7 @@ use std::rc::Rc;
 use chrono::NaiveDate;
 
 pub use self::copper::{for_copper, for_watch};
+use super::course::Move;
 use super::{Correction, buffer, chosen, course, day, scale, stock};
 use crate::chem::solution::{AIR, Water};
 use crate::chem::treatment::Stage;
@@ -16,9 +17,8 @@ use crate::plan::{
 };
 use crate::reference::chemistry::agent;
 use crate::reference::{
-    AMMONIA_LIMIT, AMMONIA_PER_NITROGEN, ATOMIC_WEIGHTS, CARBONATE_CONSTANTS, CHANGE_SHARE, CHANGE_SHARE_DAY,
-    CREEP_GOAL_DKH, PH_STEP, PH_STEP_LIMIT, POND_TARGETS, Purpose, THIOSULFATE_PER_CHLORINE, UNIONISED_LIMIT,
-    WINDOW_LOW_DKH,
+    AMMONIA_LIMIT, AMMONIA_PER_NITROGEN, ATOMIC_WEIGHTS, CHANGE_SHARE, CHANGE_SHARE_DAY, CREEP_GOAL_DKH, PH_STEP,
+    PH_STEP_LIMIT, POND_TARGETS, Purpose, THIOSULFATE_PER_CHLORINE, UNIONISED_LIMIT, WINDOW_LOW_DKH,
 };
 use crate::units::table::{
     AMMONIA_N, CALCIUM_MG, CELSIUS, DEGREE_GH, DEGREE_KH, GRAM, HOUR, LITRE, MICROSIEMENS, MILLIGRAMS, ONE, PERCENT,
@@ -280,15 +280,21 @@ impl<'w> Mixing<'w> {
     }
 
     /// The largest move of pH by a change of so great a share: closed, and at rest with air.
-    fn ph_shift(&self, share: f64) -> Option<f64> {
-        let mut most = 0.0_f64;
-        for water in &self.hours {
+    fn largest_move(&self, share: f64) -> Option<Move> {
+        let mut largest: Option<Move> = None;
+        for (index, water) in self.hours.iter().enumerate() {
             let mixed = water.mixed(&self.new, share);
-            let closed = mixed.closed().ok()?.ph - water.closed().ok()?.ph;
-            let rest = mixed.opened(AIR).ok()?.1.ph - water.opened(AIR).ok()?.1.ph;
-            most = most.max(closed.abs()).max(rest.abs());
+            let words = |how: &str| format!("{}, {how}", course::hour(index));
+            let closed =
+                Move { before: water.closed().ok()?, after: mixed.closed().ok()?, words: words(course::CLOSED) };
+            let (before, after) = (water.opened(AIR).ok()?.1, mixed.opened(AIR).ok()?.1);
+            let larger = closed.larger(Move { before, after, words: words(course::AT_REST) });
+            largest = Some(match largest {
+                Some(known) => known.larger(larger),
+                None => larger,
+            });
         }
-        Some(most)
+        largest
     }
 
     /// Follows `count` changes of `share` of the pond each.
@@ -303,7 +309,7 @@ impl<'w> Mixing<'w> {
         let which = which(&format!("{id}."));
         let first = *self.hours.first()?;
         let mixed = Stage::closed(first.mixed(&self.new, share.si())).ok()?;
-        let shift = self.ph_shift(share.si())?;
+        let largest = self.largest_move(share.si())?;
         let with =
             |more: &[&Rc<Node>]| -> Vec<Rc<Node>> { self.inputs.iter().chain(more.iter().copied()).cloned().collect() };
         let one = with(&[share.node()]);
@@ -317,15 +323,10 @@ impl<'w> Mixing<'w> {
         if let Some(low) = course::inputs(desk, self.ions, []).get(self.ions.inputs.len()) {
             wide.push(low.clone());
         }
-        let ph_shift: Figure<Ph> =
-            Figure::solved(Ph::from_si(shift), course::STEP, wide, mixed.state.residual.abs(), mixed.state.iterations)
-                .named(
-                    format!("{id}.ph-shift"),
-                    "Largest change of pH by one change of water",
-                    &format!("ΔpH_{which}"),
-                    &ONE,
-                )
-                .from_source(&CARBONATE_CONSTANTS);
+        let names =
+            [&*format!("{id}.ph-shift"), "Largest change of pH by one change of water", &*format!("ΔpH_{which}")];
+        let ph_shift = figures::ph_moved(names, &largest.before, &largest.after, &wide)
+            .remark(format!("The largest of all moves, closed to the air and at rest with it: {}", largest.words));
         let left = (0..count.si() as u32).fold(first, |water, _| water.mixed(&self.new, share.si()));
         let last = Stage::closed(left).ok()?;
         let all = with(&[share.node(), count.node()]);
@@ -354,12 +355,17 @@ impl<'w> Mixing<'w> {
             let inputs = vec![pond.node().clone(), tap.node().clone(), share.node().clone()];
             let value = ThermodynamicTemperature::from_si(CELSIUS.si(mixed.water.celsius));
             let title = "Temperature right after one change";
-            let figure = Figure::solved(value, "θ·(1 − s) + θ_supply·s, by mass", inputs, 0.0, 1);
+            // By hand from absolute zero; the parts make one.
+            let figure = Figure::solved(value, "θ·(1 − s) + θ_supply·s, by mass", inputs, 0.0, 1).closing(|found| {
+                let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
+                let parts = pond.meaning::<Ratio>() * (&one - share) + tap.meaning::<Ratio>() * share.clone();
+                parts / found - one
+            });
             Some(figure.named(format!("{id}.temperature"), title, &format!("θ_{which}"), &CELSIUS))
         });
         Some(Followed {
             left,
-            too_far: shift > PH_STEP_LIMIT,
+            too_far: largest.far() > PH_STEP_LIMIT,
             smaller,
             ph: desk.book.publish(ph),
             ph_shift: desk.book.publish(ph_shift),
@@ -424,7 +430,8 @@ fn bearable_share(
     // The gate is printed in steps of 0.05 mg/L: one that rounds to nothing cannot be opened.
     let wanted = AMMONIA_N.si(0.05);
     let chloraminated = chloraminated(desk);
-    let moves = |share: f64| mixing.is_some_and(|m| m.ph_shift(share).is_some_and(|shift| shift > PH_STEP_LIMIT));
+    let moves =
+        |share: f64| mixing.is_some_and(|m| m.largest_move(share).is_some_and(|largest| largest.far() > PH_STEP_LIMIT));
     let smaller = [0.20, 0.15, 0.10, 0.05].into_iter().filter(|share| *share < most.si());
     let shares: Vec<f64> = std::iter::once(most.si()).chain(smaller).collect();
     // Smaller changes only where one of these is small enough.

@@ -4,10 +4,11 @@ use std::rc::Rc;
 
 use chrono::NaiveDate;
 
-use super::{ALKALINITY, Bench, Extra, GATE_STEP, Least, Remedy, TrialEvening, Why, ends, unionised_share};
-use crate::chem::dosing;
+use super::ends::{Kept, beside_the_search, ends};
+use super::{ALKALINITY, Bench, Extra, GATE_STEP, Least, Remedy, TrialEvening, Why, unionised_share};
+use crate::chem::{dosing, figures};
 use crate::plan::correction;
-use crate::plan::year::account::booked;
+use crate::plan::year::account::{booked, dissolved};
 use crate::plan::year::care::dosed;
 use crate::plan::{Assumption, Correction, Desk, readings, rounding};
 use crate::reference::{
@@ -19,10 +20,11 @@ use crate::units::{
     AmmoniaNitrogen, CarbonateHardness, Mass, MassConcentration, Ph, Ratio, Si as _, System, ThermodynamicTemperature,
     Volume,
 };
-use crate::water::balance::{Chemistry as _, solute};
+use crate::water::air::CoreWarmth;
+use crate::water::balance::{Chemistry as _, Sky, Solutes, solute};
 use crate::water::least as kernel;
-use crate::water::least::Mixed;
-use crate::workings::{Figure, Way};
+use crate::water::least::{Bounds, Mixed};
+use crate::workings::{Figure, Node, Way};
 
 /// Days from one dose to the next that are tried where nobody said, the longest first.
 const EVERY: [u32; 3] = [28, 14, 7];
@@ -114,15 +116,7 @@ pub(super) fn rhythm(
     }
     let purity = correction::purity(row, own);
     let whole: Figure<Mass> = Figure::counted(unit.of(step), "m_step", "step in which the dose is weighed", unit);
-    let inputs = vec![Rc::clone(out.low.node()), Rc::clone(out.high.node()), Rc::clone(whole.node())];
-    let equation = "n steps = max over the evenings of (K_keep,low V − n_0) / Σ a: what each evening lacks without a dose, over what one step on every day of the season has left there; the season with the least buffer in all";
-    let times: Figure<Ratio> =
-        Figure::solved(Ratio::from_si(f64::from(made.steps)), equation, inputs, made.residual, 1).named(
-            "year.least-dose-steps",
-            "Steps of one dose",
-            "n_step",
-            &ONE,
-        );
+    let times = steps_line(bench, &made, &out.low);
     let dose = (&whole * &times).named("year.least-dose", "One dose of buffer on the rhythm", "m_least", &GRAM);
     let count: Figure<Ratio> = Figure::counted(made.days.len() as f64, "n_dose", "doses of the season", &ONE);
     let count = count.named("year.least-doses", "Doses on the rhythm", "n_doses", &ONE);
@@ -134,21 +128,24 @@ pub(super) fn rhythm(
         &DEGREE_KH,
     );
     let rise = rise.from_source(&HARDNESS_STEP);
-    let shift: Figure<Ph> = Figure::solved(
-        Ph::from_si(made.shift),
-        "ΔpH = pH with the dose − pH without, closed and at rest with the air, on the day it moves most",
-        vec![Rc::clone(rise.node())],
-        0.0,
-        1,
-    )
-    .named("year.least-ph", "Largest change of pH by a dose of the rhythm", "ΔpH_least", &ONE)
-    .from_source(&PH_STEP);
+    let shift = shift_line(bench, &made, &[Rc::clone(rise.node())]).unwrap_or_else(|| {
+        // Outside the core's range the closed form stands.
+        let words = "ΔpH = pH with the dose − pH without, closed and at rest with the air, on the day it moves most";
+        Figure::solved(Ph::from_si(made.largest.1), words, vec![Rc::clone(rise.node())], 0.0, 1).named(
+            "year.least-ph",
+            "Largest change of pH by a dose of the rhythm",
+            "ΔpH_least",
+            &ONE,
+        )
+    });
+    let shift = shift.from_source(&PH_STEP);
     let coldest = made.days.iter().filter_map(|i| bench.trial.sky.get(*i)).map(|sky| sky.celsius);
     let (coldest, warmest) = coldest.fold((f64::INFINITY, f64::NEG_INFINITY), |e, c| (e.0.min(c), e.1.max(c)));
     let stir =
         dosing::water_to_dissolve("year.least-stir", &dose, row, coldest.max(0.0), rounding::bucket_step(desk.system));
     let gate = gate(desk, &shift, warmest);
-    let ends = ends(desk, &made.evenings, made.from, made.residual);
+    let kept = Kept { extra: &made.extra, evenings: &made.evenings, from: made.from, residual: made.residual };
+    let ends = ends(desk, &bench.trial, &kept);
     let dates: Vec<NaiveDate> = made.days.iter().filter_map(|i| bench.trial.dates.get(*i).copied()).collect();
     if let Some(from) = bench.trial.dates.get(made.from) {
         out.from = *from;
@@ -178,8 +175,64 @@ struct Made {
     extra: Vec<Extra>,
     evenings: Vec<TrialEvening>,
     from: usize,
-    shift: f64,
+    /// The day whose dose moves pH most, and how far.
+    largest: (usize, f64),
+    lacking: Lacking,
     residual: f64,
+}
+
+/// The evening that decides how large a dose must be.
+#[derive(Clone, Copy)]
+struct Lacking {
+    evening: usize,
+    /// The lower edge that it must keep, mol/m³.
+    edge: f64,
+    /// Carbonate hardness without a dose, mol/m³.
+    without: f64,
+    /// What one step of the dose, on every day of the season until then, has left there, mol/m³.
+    step: f64,
+}
+
+/// The evening that asks the most steps. The days of the search are straight: doses add up.
+fn lacking(window: &Mixed, bounds: &[Bounds], days: &[usize], each: f64) -> Option<Lacking> {
+    let (bare, _) = window.dosed(|_| 0.0);
+    let (one, _) = window.dosed(|day| if days.contains(&day) { each } else { 0.0 });
+    let evenings = bare.iter().zip(&one).zip(bounds).enumerate();
+    evenings
+        .map(|(evening, ((without, one), bounds))| Lacking {
+            evening,
+            edge: bounds.low,
+            without: *without,
+            step: one - without,
+        })
+        .filter(|l| l.step > 0.0 && l.edge.is_finite())
+        .max_by(|a, b| ((a.edge - a.without) / a.step).total_cmp(&((b.edge - b.without) / b.step)))
+}
+
+/// How many steps one dose has: what the evening that decides lacks, over what a step leaves there.
+fn steps_line(bench: &Bench<'_>, made: &Made, low: &Figure<CarbonateHardness>) -> Figure<Ratio> {
+    let Lacking { evening, edge, without, step } = made.lacking;
+    let on = bench.trial.dates.get(evening).map_or_else(String::new, ToString::to_string);
+    let leaf = |value: f64, symbol: &str, title: String| booked::<CarbonateHardness>(value, symbol, &title, &DEGREE_KH);
+    let edge = if (edge - low.si()).abs() < 1e-12 {
+        low.clone()
+    } else {
+        leaf(edge, "K_edge", format!("lower edge on the evening of {on}"))
+    };
+    let bare = leaf(without, "K_bare", format!("carbonate hardness on the evening of {on} without a dose"));
+    let each = leaf(step, "r_step", format!("what one step on each day of the season has left by the evening of {on}"));
+    let exact: Figure<Ratio> = (edge - bare) / each;
+    let steps = exact.rounded(Way::Up, 1.0, &ONE);
+    // The last bit of the division must not make it one step more than the search has.
+    let steps = if (steps.si() - f64::from(made.steps)).abs() < 0.5 {
+        steps
+    } else {
+        Figure::counted(f64::from(made.steps), "n_found", "steps that the search found", &ONE)
+    };
+    steps.named("year.least-dose-steps", "Steps of one dose", "n_step", &ONE).remark(format!(
+        "The evening that asks most, {on}, of the season that takes the least buffer{}",
+        beside_the_search(made.residual, low.si())
+    ))
 }
 
 /// The least on these days, as soon as the window can be kept.
@@ -214,14 +267,15 @@ fn search(
         }
         let straight = straight(&window, &bench.trial, &extra);
         let apart = straight.iter().zip(&evenings).map(|(a, b)| (a - b.hardness()).abs()).fold(0.0, f64::max);
-        let shift = shift(bench, &dosed, &extra, &evenings);
-        (shift <= PH_STEP_LIMIT).then_some(Made {
+        let largest = largest_move(bench, &dosed, &extra, &evenings);
+        (largest.1 <= PH_STEP_LIMIT).then_some(Made {
             steps: found.steps,
+            lacking: lacking(&window, &bounds, &dosed, each[solute::ALKALINITY])?,
             days: dosed,
             extra,
             evenings,
             from,
-            shift,
+            largest,
             residual: DEGREE_KH.of(apart),
         })
     })
@@ -234,25 +288,57 @@ fn straight(window: &Mixed, trial: &super::Trial, extra: &[Extra]) -> Vec<f64> {
     evenings.into_iter().take(trial.dates.len()).collect()
 }
 
-/// Largest change of pH by one of the doses, closed or at rest with the air.
-fn shift(bench: &Bench<'_>, days: &[usize], extra: &[Extra], evenings: &[TrialEvening]) -> f64 {
-    let low = bench.volume.low.si();
-    days.iter()
-        .filter_map(|day| {
-            let (sky, dose) = (bench.trial.sky.get(*day)?, extra.get(*day)?.dose);
-            let before =
-                day.checked_sub(1).and_then(|d| evenings.get(d)).map_or(bench.trial.begin.water(), |e| e.water);
-            let mut after = before;
-            for (sum, more) in after.iter_mut().zip(&dose) {
-                *sum += more / low;
-            }
-            let chemistry = &bench.trial.chemistry;
-            let rest = chemistry.ph(&sky.warmth, &before);
-            let rested = chemistry.ph(&sky.warmth, &after);
-            let closed = chemistry.ph_closed(&sky.warmth, &before, &after).unwrap_or(rest);
-            Some((rested - rest).abs().max((closed - rest).abs()))
-        })
-        .fold(0.0, f64::max)
+/// The day whose dose moves pH most, closed or at rest with the air, and how far.
+fn largest_move(bench: &Bench<'_>, days: &[usize], extra: &[Extra], evenings: &[TrialEvening]) -> (usize, f64) {
+    let chemistry = &bench.trial.chemistry;
+    let moves = days.iter().filter_map(|day| {
+        let (sky, before, after) = around(bench, *day, extra, evenings)?;
+        let rest = chemistry.ph(&sky.warmth, &before);
+        let rested = chemistry.ph(&sky.warmth, &after);
+        let closed = chemistry.closed(&sky.warmth, &before, &after).map_or(rest, |state| state.ph);
+        Some((*day, (rested - rest).abs().max((closed - rest).abs())))
+    });
+    moves.fold((days.first().copied().unwrap_or(0), 0.0), |most, next| if next.1 > most.1 { next } else { most })
+}
+
+/// The water before and after the dose of a day, at the low volume, and that day's weather.
+fn around<'b>(
+    bench: &'b Bench<'_>,
+    day: usize,
+    extra: &[Extra],
+    evenings: &[TrialEvening],
+) -> Option<(&'b Sky<CoreWarmth>, Solutes, Solutes)> {
+    let (sky, dose) = (bench.trial.sky.get(day)?, extra.get(day)?.dose);
+    let before = day.checked_sub(1).and_then(|d| evenings.get(d)).map_or(bench.trial.begin.water(), |e| e.water);
+    let mut after = before;
+    for (sum, more) in after.iter_mut().zip(&dose) {
+        *sum += more / bench.volume.low.si();
+    }
+    Some((sky, before, after))
+}
+
+/// The line of the largest move of pH, with the pH before and after it; `None` where the core refuses that water.
+fn shift_line(bench: &Bench<'_>, made: &Made, inputs: &[Rc<Node>]) -> Option<Figure<Ph>> {
+    let (day, _) = made.largest;
+    let (sky, before, after) = around(bench, day, &made.extra, &made.evenings)?;
+    let chemistry = &bench.trial.chemistry;
+    let rest = chemistry.at_rest(&sky.warmth, &before)?;
+    let (rested, closed) = (chemistry.at_rest(&sky.warmth, &after)?, chemistry.closed(&sky.warmth, &before, &after)?);
+    let (after, how) = if (closed.ph - rest.ph).abs() > (rested.ph - rest.ph).abs() {
+        (closed, "closed to the air")
+    } else {
+        (rested, "at rest with air")
+    };
+    let names = ["year.least-ph", "Largest change of pH by a dose of the rhythm", "ΔpH_least"];
+    let warmth: Figure<ThermodynamicTemperature> =
+        booked(CELSIUS.si(sky.celsius), "θ_dose", "water temperature on the day of that dose", &CELSIUS);
+    let mut all = dissolved(&before, "dose");
+    all.push(Rc::clone(warmth.node()));
+    all.extend(inputs.iter().cloned());
+    let on = bench.trial.dates.get(day)?;
+    Some(figures::ph_moved(names, &rest, &after, &all).remark(format!(
+        "The largest of all doses, closed to the air and at rest with it: that of {on}, {how}, at the low volume, from the water of the evening before"
+    )))
 }
 
 /// Total ammonia at which a dose may be given: un-ionised ammonia at the pH after it, in the warmest water of the rhythm.

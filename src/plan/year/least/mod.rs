@@ -5,6 +5,7 @@
 //! with it, lime and all, and keeps it only if that run stays inside. The safety check runs it once more.
 
 mod doses;
+mod ends;
 mod rain;
 mod trial;
 
@@ -16,6 +17,7 @@ use std::rc::Rc;
 
 use chrono::NaiveDate;
 
+use self::ends::{Kept, ends};
 use super::account::booked;
 use super::model::Model;
 use super::{Course, Daily, Side, edges, side};
@@ -620,39 +622,6 @@ fn tag(date: NaiveDate) -> String {
     date.format("%Y-%m-%d").to_string()
 }
 
-/// Highest and lowest carbonate hardness of a run from a day on, as lines.
-fn ends(
-    desk: &mut Desk<'_>,
-    evenings: &[TrialEvening],
-    from: usize,
-    residual: f64,
-) -> (Figure<CarbonateHardness>, Figure<CarbonateHardness>) {
-    let kept = || evenings.iter().skip(from).map(TrialEvening::hardness);
-    let one = |value: f64, id: &str, title: &str, symbol: &str| {
-        Figure::solved(
-            CarbonateHardness::from_si(value),
-            "K = the daily balance with what is proposed, lime counted; residual: greatest distance of the straight days of the search from it, °dKH",
-            Vec::new(),
-            residual,
-            1,
-        )
-        .named(id, title, symbol, &DEGREE_KH)
-    };
-    let high = one(
-        kept().fold(0.0, f64::max),
-        "year.least-highest",
-        "Highest carbonate hardness with what is proposed",
-        "K_least,high",
-    );
-    let low = one(
-        kept().fold(f64::INFINITY, f64::min),
-        "year.least-lowest",
-        "Lowest carbonate hardness with what is proposed",
-        "K_least,low",
-    );
-    (desk.book.publish(high), desk.book.publish(low))
-}
-
 /// Turns a schedule into figures.
 fn write(
     desk: &mut Desk<'_>,
@@ -721,23 +690,26 @@ fn write(
     }
     let words = match out.aim {
         _ if !found.proven => {
-            "n = changes of the best schedule that was found in the whole balance with its lime: by the search with lime as it fell, and as late as may be"
+            "the best schedule that was found in the whole balance with its lime: by the search with lime as it fell, and as late as may be"
         }
         WaterAim::LeastWater => {
-            "n = changes of the least water on these days: every schedule with less leaves the edges that are planned for"
+            "the least water on these days: every schedule with less leaves the edges that are planned for"
         }
         _ => {
-            "n = least j with n_0 ≤ U(j, first); U(j, i): the highest amount before day i from which j more changes keep the edges"
+            "the least j with n_0 ≤ U(j, first), where U(j, i) is the highest amount before day i from which j more changes keep the edges"
         }
     };
-    let inputs = vec![Rc::clone(out.low.node()), Rc::clone(out.high.node()), Rc::clone(out.share.node())];
-    let count: Figure<Ratio> =
-        Figure::solved(Ratio::from_si(found.changes.len() as f64), words, inputs, found.residual, 1).named(
-            "year.least-count",
-            "Water changes in the year",
-            "n_changes",
-            &ONE,
-        );
+    // The list itself, by size: what the search did is told beside it.
+    let counts: Vec<Figure<Ratio>> = kinds
+        .iter()
+        .map(|steps| {
+            let count = found.changes.iter().filter(|change| change.steps == *steps).count();
+            Figure::counted(count as f64, &format!("n_{steps}"), &format!("changes of {steps} steps in the list"), &ONE)
+        })
+        .collect();
+    let count = crate::workings::sum(&counts)
+        .named("year.least-count", "Water changes in the year", "n_changes", &ONE)
+        .remark(format!("The changes of the list by their size; found by search: {words}"));
     let steps: u32 = found.changes.iter().map(|c| c.steps).sum();
     let all: Figure<Ratio> = Figure::counted(f64::from(steps), &steps.to_string(), "steps of all changes", &ONE);
     let total = (&step * &all).named("year.least-total", "Water of all these changes", "V_changes", &LITRE);
@@ -756,7 +728,8 @@ fn write(
         .map(|sky| sky.celsius)
         .fold(f64::NEG_INFINITY, f64::max);
     let gate = if chloraminated(desk) && !filter { gate(desk, &share, warmest) } else { None };
-    let ends = ends(desk, &found.evenings, found.from, found.residual);
+    let kept = Kept { extra: &found.extra, evenings: &found.evenings, from: found.from, residual: found.residual };
+    let ends = ends(desk, &bench.trial, &kept);
     out.from = *bench.trial.dates.get(found.from)?;
     out.evenings = found.evenings.iter().map(TrialEvening::hardness).collect();
     out.extra = found.extra.clone();
@@ -892,31 +865,30 @@ fn bleed(desk: &mut Desk<'_>, bench: &Bench<'_>, out: &mut Least) -> Option<()> 
                         salt_kept = Some(true);
                     }
                 }
-                let a_day = step * f64::from(steps);
                 if bench.keeps(&evenings, &bounds) && bench.wide(&extra, kept) {
                     let (straight, _) = window.evenings(|day| extra.get(day).map_or(0.0, |e| e.change));
                     let apart = straight.iter().zip(&evenings).map(|(a, b)| (a - b.hardness()).abs());
                     let residual = DEGREE_KH.of(apart.fold(0.0, f64::max));
                     let count = runs.iter().filter(|r| **r).count();
-                    let inputs =
-                        vec![Rc::clone(out.low.node()), Rc::clone(out.high.node()), Rc::clone(out.share.node())];
-                    let daily: Figure<Volume> = Figure::solved(
-                        Volume::from_si(a_day),
-                        "B = the least whole step of water a day with which every evening keeps the edges, and the mark of conductivity where it can; at rest (E + B) / B of the supply's (EV-30)",
-                        inputs,
-                        residual,
-                        1,
-                    )
-                    .named("year.least-bleed", "Bleed of a day", "B_day", unit);
+                    let one: Figure<Volume> =
+                        Figure::counted(unit.of(step), "V_step", "step in which the bleed is measured", unit);
+                    let number: Figure<Ratio> =
+                        Figure::counted(f64::from(steps), "n_step", "steps of a day, found by search", &ONE);
+                    let daily = (one * number).named("year.least-bleed", "Bleed of a day", "B_day", unit).remark(format!(
+                        "The least whole step with which every evening keeps the edges, and the mark of conductivity where it can; at rest (E + B) / B of the supply's (EV-30){}",
+                        ends::beside_the_search(residual, out.low.si())
+                    ));
                     let times: Figure<Ratio> = Figure::counted(count as f64, &count.to_string(), "days it runs", &ONE);
                     let total = (&daily * &times).named("year.least-total", "Water bled in the year", "B_year", &LITRE);
                     out.from = *bench.trial.dates.get(kept)?;
+                    let run = Kept { extra: &extra, evenings: &evenings, from: kept, residual };
+                    let ends = ends(desk, &bench.trial, &run);
                     out.evenings = evenings.iter().map(TrialEvening::hardness).collect();
                     out.extra = extra;
                     out.remedy = Remedy::Bleed(Bleed {
                         a_day: desk.book.publish(daily),
                         total: desk.book.publish(total),
-                        ends: ends(desk, &evenings, kept, residual),
+                        ends,
                         days: (*bench.trial.dates.get(first)?, *bench.trial.dates.get(last)?),
                         filter: chlorinated,
                         salt_kept,

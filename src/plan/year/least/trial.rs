@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 
 use crate::plan::year::model::Model;
 use crate::water::air::{Core, CoreWarmth};
-use crate::water::balance::{self, Care, Copper, Flow, Moved, Pond, Setting, Sky, Solutes, Witness, solute};
+use crate::water::balance::{self, Care, Copper, Flow, Ledger, Moved, Pond, Setting, Sky, Solutes, Witness, solute};
 
 /// All that a run of the balance needs, to try a schedule on it: by the planning, and once more by the safety check.
 #[derive(Clone, Debug)]
@@ -63,6 +63,15 @@ impl Witness for Fallen {
     }
 }
 
+/// What is done on a day, and what a schedule adds to it.
+fn with(care: &Care, extra: &Extra) -> Care {
+    let mut care = Care { change_volume: care.change_volume + extra.change, ..*care };
+    for (sum, more) in care.dose.iter_mut().zip(&extra.dose) {
+        *sum += more;
+    }
+    care
+}
+
 impl Trial {
     /// `charges`: alkalinity that copper brought on each day of the forecast less what it took, mol. Copper itself is left
     /// out here: how much there is hangs on the water, and the days of the search are straight.
@@ -97,12 +106,8 @@ impl Trial {
         pond: &mut Pond,
         extra: &Extra,
     ) -> TrialEvening {
-        let mut care = Care { change_volume: care.change_volume + extra.change, ..*care };
-        for (sum, more) in care.dose.iter_mut().zip(&extra.dose) {
-            *sum += more;
-        }
         let mut fallen = Fallen::default();
-        let evening = balance::day(setting, &self.chemistry, sky, &care, pond, &mut fallen);
+        let evening = balance::day(setting, &self.chemistry, sky, &with(care, extra), pond, &mut fallen);
         TrialEvening { water: evening.water, top_up: evening.top_up, lime: fallen.0 }
     }
 
@@ -116,6 +121,21 @@ impl Trial {
         let more = extra.iter().copied().chain(std::iter::repeat(Extra::default()));
         let days = self.sky.iter().zip(&self.care).zip(more);
         days.map(|((sky, care), extra)| self.day_in(&setting, sky, care, &mut pond, &extra)).collect()
+    }
+
+    /// The books of one day at the volume the forecast takes: the pond before it, what was moved, the pond after it. `None` beyond the
+    /// last day.
+    #[must_use]
+    pub fn books(&self, extra: &[Extra], index: usize) -> Option<(Pond, Ledger, Pond)> {
+        let more = |day: usize| extra.get(day).copied().unwrap_or_default();
+        let mut pond = Pond::of(self.begin.volume, &self.begin.water());
+        for day in 0..index {
+            self.day(day, &mut pond, &more(day))?;
+        }
+        let (before, mut ledger) = (pond, Ledger::default());
+        let care = with(self.care.get(index)?, &more(index));
+        balance::day(&self.setting, &self.chemistry, self.sky.get(index)?, &care, &mut pond, &mut ledger);
+        Some((before, ledger, pond))
     }
 
     /// At the volume the forecast takes.

@@ -284,9 +284,14 @@ impl Lines<'_, '_> {
             reads += read;
             inputs.extend(self.traced(desk, visit));
             inputs.push(leaf_in(tracer * size, &format!("m_{}", tag(visit.date)), "modelled", unit));
-            hardnesses.push(Rc::clone(
-                self.read(desk, reading, "K_read", "carbonate hardness as read", visit.date, &DEGREE_KH).node(),
-            ));
+            let middle: Figure<CarbonateHardness> = Figure::stated(
+                CarbonateHardness::from_si(mark.hardness.0),
+                &format!("K_mid,{}", tag(visit.date)),
+                "carbonate hardness in the middle of the kit's step",
+                &DEGREE_KH,
+                &desk.place(reading.span),
+            );
+            hardnesses.push(Rc::clone(middle.node()));
             hardnesses.push(leaf_in(*alkalinity, &format!("K_model,{}", tag(visit.date)), "modelled", &DEGREE_KH));
         }
         let count = modelled.len() as f64;
