@@ -8,8 +8,8 @@ use weirbook::water::air::{Core, Dilute, Followed};
 use weirbook::water::balance::{self, Care, Chemistry as _, Copper, Pond, SOLUTES, Setting, Sky, Solutes, solute};
 use weirbook::water::basin::{Basin, Part};
 use weirbook::water::ensemble::{
-    Appetite, Counted, Doubt, Draw, Given, Habits, Normal, QUANTITIES, Quantity, Range, Spread, Values, Year, member,
-    run,
+    self, Appetite, Counted, Doubt, Draw, Given, Habits, Normal, QUANTITIES, Quantity, Range, Spread, Tenth, Values,
+    Year, member, run,
 };
 
 const ALL: [Quantity; QUANTITIES] = [
@@ -169,6 +169,54 @@ fn without_spread_every_percentile_is_the_single_run() {
     }
     assert_eq!(counted.left_by(364), [0, 0]);
     assert_eq!(counted.never, [0, 0]);
+}
+
+/// What a percentile's line is made of is what anyone counts who has all members before him.
+#[test]
+fn the_pieces_of_a_percentile_are_those_of_the_members() {
+    let (place, spread) = (place(), wide());
+    let given = given(&place, &spread);
+    let draw = Draw { members: 230, seed: 3 };
+    let counted = run(&given, draw, 2);
+    let years: Vec<Vec<Values>> = (0..draw.members).map(|number| whole(&given, draw.seed, number)).collect();
+    let (mut inside, mut beyond, mut alike) = (0, 0, 0);
+    for quantity in ALL {
+        for (day, range) in counted.ranges(quantity).enumerate().step_by(13) {
+            let values = || years.iter().map(|year| year[day][quantity as usize]);
+            for (tenth, value, rank) in
+                [(Tenth::One, range.low, 23), (Tenth::Five, range.middle, 115), (Tenth::Nine, range.high, 207)]
+            {
+                let found = counted.standing(day, quantity, tenth).expect("a day of the year");
+                assert_eq!((found.rank, found.value().to_bits()), (rank, value.to_bits()), "{quantity:?}, day {day}");
+                let ends = values().fold((f64::MAX, f64::MIN), |e, v| (e.0.min(v), e.1.max(v)));
+                assert_eq!(found.ends, ends);
+                match found.place {
+                    ensemble::Place::Bin { low, width, under, within } => {
+                        inside += 1;
+                        // A member at the very edge may stand on either side of it.
+                        let edge = 1e-9 * width;
+                        let count = |from: f64, to: f64| values().filter(|v| (from..to).contains(v)).count();
+                        let (under, within) = (under as usize, within as usize);
+                        let (top, all) = (low + width, f64::NEG_INFINITY);
+                        assert!(
+                            count(all, low - edge) <= under && under <= count(all, low + edge),
+                            "{quantity:?}, {day}"
+                        );
+                        assert!(count(all, top - edge) <= under + within && under + within <= count(all, top + edge));
+                        assert!(under < rank as usize && rank as usize <= under + within);
+                        assert!(found.inside() >= low && found.inside() <= top);
+                    }
+                    ensemble::Place::Beyond(_) => beyond += 1,
+                    ensemble::Place::Alike => {
+                        alike += 1;
+                        assert!(ends.0 == ends.1);
+                    }
+                }
+            }
+        }
+    }
+    assert!(inside > 500 && beyond > 100 && alike > 20, "{inside}, {beyond}, {alike}: a case is not tried");
+    assert!(counted.standing(365, Quantity::Volume, Tenth::One).is_none());
 }
 
 /// The member that stands at so many tenths, of all of them sorted.

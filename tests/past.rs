@@ -6,7 +6,9 @@
 use proptest::prelude::*;
 use weirbook::water::balance::{Care, Chemistry, Copper, Pond, SOLUTES, Setting, Sky, Solutes, solute};
 use weirbook::water::basin::{Basin, Part};
-use weirbook::water::past::{Doubts, Drop, Drops, Falls, Guess, Limits, Mark, Past, Tracer, least_squares};
+use weirbook::water::past::{
+    Doubts, Drop, Drops, Falls, Guess, Limits, Mark, NINE_TENTHS, Past, Tracer, least_squares,
+};
 
 /// Nothing comes down; conductivity is a plain sum.
 #[derive(Clone)]
@@ -143,6 +145,55 @@ fn setting() -> Setting {
 
 fn made(loss: f64, factor: f64) -> Made {
     Made { truth: Guess::of(loss, factor), days: 240, every: 24, noise: 0.0, seed: 1, drops: true, unnoted: None }
+}
+
+/// What the fit leaves behind: no step of any number takes anything off the sum, and at the ends of a range the straightened sum
+/// has risen to its limit. Sums are taken anew from the model.
+#[test]
+fn the_fit_leaves_nothing_to_gain_and_ranges_that_end_at_the_limit() {
+    let setting = setting();
+    let mut past = log(&setting, &Made { noise: 0.02, seed: 7, ..made(0.06, 0.9) });
+    past.doubts = Doubts { rain: 0.0, supply: 0.02 };
+    let told = past.explain((true, true), &TAKEN, &LIMITS);
+    assert!(told.broken.is_empty() && told.loss.told && told.factor.told, "{told:?}");
+    let closing = told.closing.clone();
+    let squares: f64 = closing.misfits.iter().map(|(_, off)| off * off).sum();
+    assert!((squares / told.sum - 1.0).abs() < 1e-12);
+    let lift = {
+        let mark = past.marks[0].tracer.expect("a reading");
+        closing.misfits[0].1 * mark.1 / mark.0
+    };
+    let mut sum = |guess: &Guess| -> f64 { past.misfits(guess, &[lift]).iter().map(|off| off * off).sum() };
+    assert!((sum(&told.guess) / told.sum - 1.0).abs() < 1e-9, "{} beside {}", sum(&told.guess), told.sum);
+    let [loss, factor, rain, supply] = &closing.numbers;
+    assert!(rain.is_none(), "rain is known");
+    for (which, number) in [loss, factor, supply].into_iter().enumerate() {
+        let number = number.as_ref().expect("it was looked for");
+        let bend: f64 = number.slopes.iter().map(|slope| slope * slope).sum();
+        let step = 0.01 / bend.sqrt();
+        for by in [-step, step] {
+            let mut guess = told.guess;
+            *[&mut guess.loss, &mut guess.factor, &mut guess.supply][which] += by;
+            // A hundredth of a standard deviation, the others held, adds a ten-thousandth.
+            let rise = sum(&guess) - told.sum;
+            assert!((rise / 1e-4 - 1.0).abs() < 0.05, "{rise:e}");
+        }
+        let slope: f64 = number.slopes.iter().zip(&closing.misfits).map(|(slope, (_, off))| slope * off).sum();
+        assert!(slope.abs() / bend.sqrt() < 1e-8, "{slope:e}");
+    }
+    let limit = told.sum + NINE_TENTHS * (told.sum / closing.spare as f64).max(1.0);
+    for (number, estimate) in [(loss, told.loss), (factor, told.factor)] {
+        let number = number.as_ref().expect("it was looked for");
+        for (end, at) in number.ends.iter().zip([estimate.low, estimate.high]) {
+            let end = end.expect("the bound is far");
+            let by = at - number.at;
+            assert!(((end.squares + by * (2.0 * end.cross + by * end.bend)) / limit - 1.0).abs() < 1e-9);
+            // The others moved, it lies under what the number alone would make of the sum.
+            let alone: f64 =
+                number.slopes.iter().zip(&closing.misfits).map(|(slope, (_, off))| (off + slope * by).powi(2)).sum();
+            assert!(alone > limit, "{alone} and {limit}");
+        }
+    }
 }
 
 #[test]

@@ -384,6 +384,51 @@ fn members_and_seed_of_a_forecast_are_chosen_on_the_command_line() {
 }
 
 #[test]
+fn one_day_of_one_possible_year_is_printed_line_by_line() {
+    let bench = Bench::with_demo("quoyle-end");
+    let run = |more: &[&str]| bench.weirbook(&[&["forecast", "site.toml"], more].concat());
+    let day = run(&["--member", "7", "--day", "2027-08-15"]);
+    assert_eq!(day.code, 0, "{}", day.err);
+    for words in [
+        "Possible year 7: volume at the brim, as drawn from its range  [year.member.volume]",
+        "     V_own = V_low + (V_high − V_low) · u_V",
+        "[year.member.evening-copper]",
+        "       C_eve: total copper on the evening before 2027-08-15",
+    ] {
+        assert!(day.out.contains(words), "no `{words}` in\n{}", day.out);
+    }
+    assert!(!day.out.contains('\u{a0}') && !day.out.contains("[volume.low]  "), "{}", day.out);
+    assert_ne!(day.out, run(&["--member", "8", "--day", "2027-08-15"]).out);
+    assert_ne!(day.out, run(&["--member", "7", "--day", "2027-08-15", "--seed", "2"]).out);
+    let json = run(&["--member", "7", "--day", "2027-08-15", "--format", "json"]).out;
+    let json: Value = serde_json::from_str(&json).unwrap();
+    assert!(json.as_array().unwrap().iter().any(|line| line["id"] == "year.member.evening-hardness"));
+    // The lines of the plan are those of its own year and day.
+    let figures = bench.done(&["figures", "site.toml"]).out;
+    let title = figures.lines().find(|line| line.contains("[year.member.evening-copper]")).unwrap();
+    let date = title.split("the evening of ").nth(1).unwrap().split(' ').next().unwrap();
+    let again = run(&["--member", "1", "--day", date]).out;
+    let value = |text: &str| {
+        let mut lines = text.lines().skip_while(|line| !line.contains("[year.member.evening-copper]")).skip(3);
+        lines.next().unwrap().trim().to_owned()
+    };
+    assert_eq!(value(&figures), value(&again));
+    for (more, code, words) in [
+        (&["--member", "1000", "--day", "2027-08-15"][..], 2, "they are numbered from 0 to 999"),
+        (&["--member", "7", "--day", "2029-08-15"], 2, "which runs from 2027-02-18 to 2028-02-17"),
+        (&["--member", "7", "--day", "2027-02-30"], 2, "`--day`: input is out of range"),
+        (&["--member", "7"], 2, "--day"),
+        (&["--day", "2027-08-15"], 2, "--member"),
+        (&["--members", "0", "--member", "7", "--day", "2027-08-15"], 2, "there are none"),
+    ] {
+        let run = run(more);
+        no_panic(&run);
+        let said = run.err.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(run.code == code && run.out.is_empty() && said.contains(words), "{more:?}: {}\n{}", run.code, run.err);
+    }
+}
+
+#[test]
 fn a_forecast_without_weather_says_what_it_lacks() {
     let bench = Bench::new();
     bench.done(&["new", "here"]);

@@ -2,7 +2,8 @@
 
 use proptest::prelude::*;
 use weirbook::Job;
-use weirbook::water::released::{Day, EFFICIENCIES, Stretch, Test, fit};
+use weirbook::water::released::{At, Day, EFFICIENCIES, NINE_IN_TEN, Stretch, Test, fit};
+use weirbook::workings::Expr;
 
 const VOLUME: f64 = 20.0;
 
@@ -90,6 +91,54 @@ fn nine_ranges_in_ten_hold_the_truth() {
     assert!(held.iter().all(|held| *held >= told * 85 / 100), "{held:?} of {told}");
 }
 
+/// What the fit leaves behind, worked out again by small steps: the model beside each test, its growth with the loss, a sum that is
+/// level at the best loss and has risen to its limit at the ends.
+#[test]
+fn the_fit_closes_by_another_way_through_the_model() {
+    let releases = [vec![1e-4; 21], vec![8e-4; 10], vec![0.0; 21]].concat();
+    let off = [0.05, -0.12, 0.09, 0.02, -0.07, 0.11, -0.04, 0.08, -0.1, 0.03, 0.06];
+    let spell = spell((0.25, 1.3), 16.0, &off);
+    let found = fit(std::slice::from_ref(&spell), VOLUME).unwrap();
+    assert_eq!((found.numbers, found.efficiency.is_some()), (2, true));
+    let path = |loss: f64, efficiency: f64| pond(spell.start, &releases, loss, efficiency, 16.0);
+    let squares = |at: &At| -> f64 {
+        let path = path(at.loss, at.efficiency);
+        spell.tests.iter().map(|test| ((path[test.after - 1] - test.read) / test.doubt).powi(2)).sum()
+    };
+    for at in &found.at {
+        assert_eq!(at.rows.len(), 11);
+        let near = path(at.loss, at.efficiency);
+        let (over, under) = (path(1.001 * at.loss, at.efficiency), path(0.999 * at.loss, at.efficiency));
+        let most = at.rows.iter().map(|row| row.slope.abs()).fold(0.0, f64::max);
+        for row in &at.rows {
+            let day = row.test.after - 1;
+            // The midpoint rule at a hundred steps a day is out by (k / 100)² / 24 a day.
+            assert!((row.copper / near[day] - 1.0).abs() < 1e-5, "{row:?}: {}", near[day]);
+            assert!((row.before / if day == 0 { spell.start } else { near[day - 1] } - 1.0).abs() < 1e-5);
+            let slope = (over[day] - under[day]) / (0.002 * at.loss);
+            assert!((row.slope - slope).abs() < 1e-3 * most, "{row:?}: {slope}");
+        }
+    }
+    let [low, best, high] = &found.at;
+    let slope = |at: &At| -> (f64, f64) {
+        let each = at.rows.iter().map(|row| row.off().unwrap() * row.slope / row.test.doubt);
+        each.fold((0.0, 0.0), |(sum, size), term| (sum + term, size + term.abs()))
+    };
+    assert!(slope(best).0.abs() < 1e-10 * slope(best).1, "{:?}", slope(best));
+    let limit = squares(best) + NINE_IN_TEN * (squares(best) / 9.0).max(1.0);
+    for at in [low, high] {
+        assert!((squares(at) / limit - 1.0).abs() < 1e-3, "{} of {limit}", squares(at));
+        assert!(slope(at).0.abs() > 0.1 * slope(at).1, "the sum is level at an end of the range: {:?}", slope(at));
+    }
+    // The range is taken outward, by less than a place of the grid: a fortieth.
+    assert!(found.loss.low <= low.loss && low.loss < 1.026 * found.loss.low, "{found:?}");
+    assert!(high.loss <= found.loss.high && found.loss.high < 1.026 * high.loss, "{found:?}");
+    for end in found.efficiency_at.iter().flatten() {
+        assert!((squares(end) / found.efficiency_limit - 1.0).abs() < 1e-3, "{}", squares(end));
+    }
+    assert!(found.efficiency_at.iter().all(Option::is_some));
+}
+
 /// At rest only release over loss shows: the loss is told for a release by Faraday's law, and the efficiency is not.
 #[test]
 fn copper_at_rest_does_not_tell_release_from_loss() {
@@ -147,6 +196,15 @@ fn a_log_with_tests_through_a_spell_tells_release_and_loss() {
     // EL-03: 28.452 g a day at one ampere; step 5 has 21 mA.
     let law = 28.452 * 0.021 / 1000.0;
     let job = tested_through_a_spell(1.0);
+    // Nothing of the fit is left without its equation.
+    let solved = job.plan.book.lines().iter().filter_map(|line| match &line.node.expr {
+        Expr::Solved { closing, .. } if line.id.starts_with("copper.fit-") => {
+            Some((line.id.clone(), closing.is_some()))
+        }
+        _ => None,
+    });
+    let solved: Vec<(String, bool)> = solved.collect();
+    assert!(solved.len() >= 6 && solved.iter().all(|(_, closed)| *closed), "{solved:?}");
     let [low, best, high] = efficiency(&job);
     assert!(low < best && best < high && low > 0.5 && high < 2.0);
     // The law is within what the log leaves open: the plan goes by the law.

@@ -7,14 +7,14 @@ use weirbook::cli::complaints::render;
 use weirbook::diag::Text;
 use weirbook::document::Edition;
 use weirbook::page::fonts::Fonts;
-use weirbook::plan::{Course, NoYear, Number, PastPlan, Side, YearPlan};
+use weirbook::plan::{Course, Flow, NoYear, Number, PastPlan, SHOWN, Side, YearPlan};
 use weirbook::site;
 use weirbook::units::VolumeRate;
 use weirbook::water::air::{Core, Dilute, Followed};
 use weirbook::water::balance::{Chemistry as _, SOLUTES};
 use weirbook::water::ensemble::{Draw, Quantity, USUAL};
 use weirbook::water::weather::{Known, Place, middle_day, thirst};
-use weirbook::workings::Figure;
+use weirbook::workings::{Book, Expr, Figure, Node, Spoken, second_opinion};
 use weirbook::{Choices, Shipped, Supplies as _};
 
 use crate::demos::{DEMOS, job, made};
@@ -461,4 +461,92 @@ fn chlorine_behind_a_float_valve_comes_to_rest_where_its_lines_say() {
     let nitrogen = weirbook::units::table::AMMONIA_N.of(valve.ammonia.unwrap().si());
     assert!((nitrogen / (share * 2.3 * 14.007 / 70.90) - 1.0).abs() < 0.005, "{nitrogen}");
     assert!((valve.limit.si() - 11e-6).abs() < 1e-12);
+}
+
+/// Titles of all leaves of a tree.
+fn leaf_titles(node: &Node, out: &mut Vec<String>) {
+    for inner in node.operands() {
+        match (&inner.name, &inner.expr) {
+            (None, Expr::Leaf { title, .. }) => out.push(title.clone()),
+            (None, _) => leaf_titles(inner, out),
+            _ => {}
+        }
+    }
+}
+
+/// One day of a possible year by the lines that an auditor keys, against the ensemble's own run of that year.
+#[test]
+fn one_day_of_a_possible_year_by_hand_is_what_its_run_came_to() {
+    use weirbook::units::table::weight;
+    let mut seen = std::collections::BTreeSet::new();
+    for (id, ..) in DEMOS {
+        let job = job(id);
+        let years = job.plan.year.as_ref().unwrap().years.as_ref().unwrap();
+        let shown = years.shown(SHOWN);
+        // Days all over the year, of years all over the draw; the first, the last, and the one that the plan shows.
+        let days = (0..60_usize).map(|i| (i as u32 * 17 % 1000, i * 41 % 365));
+        for (number, day) in days.chain([(0, 0), (999, 364), (SHOWN, shown)]) {
+            let mut book = Book::new(Spoken::default());
+            let look = years.lines(&mut book, number, day).unwrap();
+            let run = years.evening(number, day).unwrap();
+            seen.extend(look.steps.iter().map(|step| step.flow));
+            for (line, wanted) in [
+                ("volume", run[Quantity::Volume as usize]),
+                ("hardness", run[Quantity::Hardness as usize]),
+                ("calcium", run[Quantity::Calcium as usize]),
+                ("copper", run[Quantity::Copper as usize] * weight::CU / 1000.0),
+            ] {
+                let found = book.find(&format!("year.member.evening-{line}")).unwrap().si;
+                assert!(
+                    (found - wanted).abs() <= 1e-9 * wanted.abs(),
+                    "{id}, {number}, {day}, {line}: {found}, {wanted}"
+                );
+            }
+            assert_eq!(second_opinion(&book), [], "{id}, {number}, {day}");
+            for line in book.lines() {
+                assert!(!matches!(line.node.expr, Expr::Solved { .. }) || !line.id.starts_with("year."), "{}", line.id);
+                // Only water that the site file or the log names so stands as a number.
+                let mut titles = Vec::new();
+                leaf_titles(&line.node, &mut titles);
+                let by_run = titles.iter().any(|title| title.contains("as the run has it"));
+                let named = ["splash", "leak", "change-in", "change-out"];
+                let named = named.iter().any(|name| line.id == format!("year.member.{name}"));
+                assert!(!by_run || named, "{id}, {number}, {day}: {}", line.id);
+            }
+        }
+        // What the plan shows are those lines.
+        let line = job.plan.book.find("year.member.evening-copper").unwrap();
+        let copper = years.evening(SHOWN, shown).unwrap()[Quantity::Copper as usize] * weight::CU / 1000.0;
+        assert!((line.si - copper).abs() <= 1e-9 * copper);
+        assert!(years.look(SHOWN, 365).is_none() && years.evening(SHOWN, 365).is_none());
+        if job.plan.schedule.as_ref().is_some_and(|schedule| !schedule.spells.is_empty()) {
+            let spell = &job.plan.schedule.as_ref().unwrap().spells[0];
+            assert!(years.dates[shown] >= spell.not_before && years.dates[shown] <= spell.last, "{id}: {shown}");
+            // The copper of that day once more, by two thousand small steps.
+            let look = years.look(SHOWN, shown).unwrap();
+            let released = look.setting.copper.efficiency * look.care.copper / 2000.0;
+            let rate = look.drawn.loss.1 * libm::pow(1.05, look.weather.celsius - 20.0) / 2000.0;
+            let top_up = look.evening.top_up * look.setting.supply[8];
+            let copper = (0..2000).fold(look.before.amounts[8] + top_up, |there, _| {
+                let half = there + 0.5 * (released - rate * there);
+                there + released - rate * half
+            });
+            let found = look.evening.water[8] * look.evening.volume;
+            assert!((copper / found - 1.0).abs() < 1e-6, "{id}: {copper}, {found}");
+        }
+    }
+    for flow in [
+        Flow::Rain,
+        Flow::Evaporation,
+        Flow::Falls,
+        Flow::Splash,
+        Flow::Feed,
+        Flow::TopUp,
+        Flow::Overflow,
+        Flow::Lime,
+        Flow::CopperRelease,
+        Flow::CopperLoss,
+    ] {
+        assert!(seen.contains(&flow), "{flow:?} is not tried");
+    }
 }

@@ -3,11 +3,14 @@
 use chrono::NaiveDate;
 use serde_json::{Map, Value, json};
 
+use crate::Job;
+use crate::diag::Diagnostic;
 use crate::plan::{Daily, Schedule, YearPlan};
 use crate::units::table::{DEGREE_GH, DEGREE_KH, LITRE, MICROGRAMS, MILLIMETRE, weight};
 use crate::units::{Digits, plain};
 use crate::water::balance::solute;
 use crate::water::ensemble::{Quantity, Range};
+use crate::workings::{Book, Expr, Node, Note, Source};
 
 /// A column: its name in JSON, its name and its unit in CSV, its decimals, its value in the middle run, and what the
 /// possible years count it as.
@@ -161,4 +164,64 @@ pub(super) fn json(year: &YearPlan, schedule: Option<&Schedule>) -> Value {
         object.insert("days".into(), days.into());
     }
     out
+}
+
+/// One day of one possible year as lines of a book of its own; beside them the lines of the plan that they rest on.
+pub(super) fn one_day(job: &Job, year: &YearPlan, member: u32, day: NaiveDate) -> Result<Book, Diagnostic> {
+    let Some(years) = year.years.as_ref().filter(|years| years.draw.members > 0) else {
+        let said = format!("possible year {member} was asked for, and there are none");
+        return Err(Diagnostic::error("no-such-year", None, said).hint("leave `--members 0` out"));
+    };
+    if member >= years.draw.members {
+        let last = years.draw.members.saturating_sub(1);
+        let said = format!("possible year {member} was asked for, and they are numbered from 0 to {last}");
+        let hint = "ask for one of those, or for more years with `--members`";
+        return Err(Diagnostic::error("no-such-year", None, said).hint(hint));
+    }
+    let mut book = Book::new(*job.plan.book.spoken());
+    let at = years.dates.iter().position(|date| *date == day);
+    if at.and_then(|at| years.lines(&mut book, member, at)).is_none() {
+        let (first, last) = (years.dates.first().copied().unwrap_or(day), years.dates.last().copied().unwrap_or(day));
+        let said = format!("{day} is no day of the forecast, which runs from {first} to {last}");
+        return Err(Diagnostic::error("no-such-day", None, said)
+            .hint(format!("ask for a day between those, such as `--day {last}`")));
+    }
+    Ok(book)
+}
+
+/// What the numbers of a line are that no other line gives, each once.
+fn leaves(book: &Book, node: &Node, out: &mut Vec<String>) {
+    for inner in node.operands() {
+        match (&inner.name, &inner.expr) {
+            (None, Expr::Leaf { title, source: Source::Stated(_) | Source::Cited(_), .. }) => {
+                let words = format!("       {}: {title}", book.symbol(inner));
+                if !out.contains(&words) {
+                    out.push(words);
+                }
+            }
+            (None, _) => leaves(book, inner, out),
+            _ => {}
+        }
+    }
+}
+
+/// The lines of the day, each with its formula, the same keyed, its result, and where its numbers come from.
+pub(super) fn day_text(book: &Book) -> String {
+    let mut out = Vec::new();
+    for line in book.lines().iter().filter(|line| line.id.starts_with("year.member.")) {
+        out.push(format!("{}  [{}]", line.title, line.id));
+        if !line.formula.is_empty() {
+            out.push(format!("     {}", line.equation_text()));
+            out.push(format!("     = {}", line.keyed_text()));
+        }
+        out.push(format!("     = {} {}", line.result, line.unit.symbol).trim_end().to_owned());
+        let mut told = Vec::new();
+        leaves(book, &line.node, &mut told);
+        out.extend(told);
+        let remarks =
+            line.notes.iter().filter_map(|note| if let Note::Remark(words) = note { Some(words) } else { None });
+        out.extend(remarks.map(|words| format!("     {words}")));
+    }
+    out.push("A number in brackets is another line, of this day or of `weirbook figures`.".to_owned());
+    out.join("\n")
 }

@@ -28,6 +28,7 @@ use crate::plan::Word;
 use crate::supplies::{Shipped, Supplies};
 use crate::units::System;
 use crate::water::ensemble::{Draw, USUAL};
+use crate::workings::Book;
 use crate::{prepare_with_weather, render, sheet, site, spreadsheet};
 
 pub use files::Folder;
@@ -128,7 +129,7 @@ enum Command {
     Compare(Box<audit::Two>),
     /// Prints the water year: one row for each day of the twelve months after the last visit.
     #[command(
-        after_help = "Example:\n  weirbook forecast demo-sites/quoyle-end/site.toml --format csv\n\nColumns: date, then volume, level below brim, evaporation, rain, top-up, change, overflow, carbonate hardness,\ngeneral hardness, conductivity at 25 °C, pH, temperature, each with its unit: of the middle year, and where years\ndiffer the 10th, 50th and 90th percentile of possible years (_10, _50, _90).\nNeeds the part [climate] in the site file."
+        after_help = "Example:\n  weirbook forecast demo-sites/quoyle-end/site.toml --format csv\n  weirbook forecast demo-sites/quoyle-end/site.toml --member 7 --day 2027-05-02\n\nColumns: date, then volume, level below brim, evaporation, rain, top-up, change, overflow, carbonate hardness,\ngeneral hardness, conductivity at 25 °C, pH, temperature, each with its unit: of the middle year, and where years\ndiffer the 10th, 50th and 90th percentile of possible years (_10, _50, _90).\nNeeds the part [climate] in the site file."
     )]
     Forecast {
         #[command(flatten)]
@@ -142,6 +143,12 @@ enum Command {
         /// Which years: any whole number; the same number gives the same years.
         #[arg(long, value_name = "NUMBER", default_value_t = USUAL.seed)]
         seed: u64,
+        /// Works out one day of one possible year instead, line by line: the year's number, counted from 0.
+        #[arg(long, value_name = "NUMBER", requires = "day")]
+        member: Option<u32>,
+        /// Which day of that year, such as 2027-05-02.
+        #[arg(long, value_name = "DATE", requires = "member")]
+        day: Option<NaiveDate>,
     },
 }
 
@@ -235,7 +242,9 @@ pub fn main(arguments: impl IntoIterator<Item = std::ffi::OsString>) -> ExitCode
         Command::Audit { plan, format } => audit::audit(&plan, format),
         Command::Compare(two) => audit::compare(&two),
         Command::Water(arguments) => water::run(&arguments),
-        Command::Forecast { input, format, members, seed } => water_year(&input, format, Draw { members, seed }),
+        Command::Forecast { input, format, members, seed, member, day } => {
+            water_year(&input, format, Draw { members, seed }, member.zip(day))
+        }
     }
 }
 
@@ -585,7 +594,20 @@ fn hand_out(bytes: &[u8], output: Option<&Path>) -> ExitCode {
     ExitCode::SUCCESS
 }
 
-fn water_year(input: &Input, format: Series, draw: Draw) -> ExitCode {
+/// The lines of one day of a possible year.
+fn one_day(book: &Book, format: Series) -> ExitCode {
+    let text = match format {
+        Series::Csv => forecast::day_text(book),
+        Series::Json => match serde_json::to_string_pretty(&book.json()) {
+            Ok(text) => text,
+            Err(error) => return fail(1, Diagnostic::error("no-json", None, error.to_string())),
+        },
+    };
+    say!("{}", text.replace(['\u{a0}', '\u{202f}'], " "));
+    ExitCode::SUCCESS
+}
+
+fn water_year(input: &Input, format: Series, draw: Draw, asked: Option<(u32, NaiveDate)>) -> ExitCode {
     let run = match read(input, None, Some(draw)) {
         Ok(run) => run,
         Err(code) => return code,
@@ -599,6 +621,12 @@ fn water_year(input: &Input, format: Series, draw: Draw) -> ExitCode {
             return fail(2, Diagnostic::error("no-forecast", None, said).hint(hint));
         }
     };
+    if let Some((member, day)) = asked {
+        return match forecast::one_day(job, year, member, day) {
+            Ok(book) => one_day(&book, format),
+            Err(complaint) => fail(2, complaint),
+        };
+    }
     match format {
         Series::Csv => say!("{}", forecast::csv(year, job.plan.schedule.as_ref())),
         Series::Json => match serde_json::to_string_pretty(&forecast::json(year, job.plan.schedule.as_ref())) {

@@ -41,8 +41,8 @@ pub use volume::VolumePlan;
 pub use water::WaterPlan;
 pub use year::{
     Ahead, Bleed, Blend, BlendMonth, Break, BufferRhythm, Chance, Changes, CopperMonth, CopperYear, Course, Daily,
-    Extra, Least, Misfit, Month, NoYear, Number, OneChange, Outlook, PastDay, PastPlan, Remedy, Side, Size, Trial,
-    TrialEvening, Why, YearPlan, month_name,
+    Extra, Least, Misfit, Month, NoYear, Number, OneChange, Outlook, PastDay, PastPlan, Remedy, SHOWN, Side, Size,
+    Trial, TrialEvening, Why, YearPlan, Years, month_name,
 };
 
 use chrono::NaiveDate;

@@ -154,6 +154,53 @@ pub struct Estimate {
     pub told: bool,
 }
 
+/// What a misfit is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Of {
+    /// Where a run starts, against the reading of that mark.
+    Start(usize),
+    /// The tracer at a mark.
+    Tracer(usize),
+    /// Drops of the water line, and what is nearly known.
+    Other,
+}
+
+/// An end of a range, where the sum has risen to its limit: `squares + 2 cross (x − at) + bend (x − at)²` is the straightened sum
+/// at a value x of the number, all others held where they go best with the end.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct End {
+    /// The sum at the best value of this number, the others moved.
+    pub squares: f64,
+    /// Half of how it grows there.
+    pub cross: f64,
+    /// Half of how that grows.
+    pub bend: f64,
+}
+
+/// A number that was looked for, as the solver left it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Number {
+    /// Where.
+    pub at: f64,
+    /// Between what.
+    pub bounds: (f64, f64),
+    /// How each misfit grows with it.
+    pub slopes: Vec<f64>,
+    /// Its low and high end; none where the bound comes first.
+    pub ends: [Option<End>; 2],
+}
+
+/// How the solver left the problem: what shows that its numbers close it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Closing {
+    /// Every misfit over its standard deviation, and what it is of.
+    pub misfits: Vec<(Of, f64)>,
+    /// Loss, factor, rain and supply, in the order of [`Guess`]; none that was not looked for.
+    pub numbers: [Option<Number>; 4],
+    /// Misfits less numbers, at least one.
+    pub spare: usize,
+}
+
 /// What the log tells.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Told {
@@ -173,6 +220,8 @@ pub struct Told {
     pub rounds: u32,
     /// Pairs of neighbouring visits (places among the marks) between which the tracer did what the model cannot do.
     pub broken: Vec<(usize, usize)>,
+    /// What shows that they are the least.
+    pub closing: Closing,
 }
 
 /// Bounds of the two numbers.
@@ -189,7 +238,11 @@ pub const TELLS: f64 = 1.0 / 3.0;
 /// Standard deviations from which a pair of visits contradicts the model.
 pub const CONTRADICTS: f64 = 3.0;
 /// Rise of the sum of squares at the ends of a 90 % range of one number: 1.645².
-const NINE_TENTHS: f64 = 2.7055;
+pub const NINE_TENTHS: f64 = 2.7055;
+/// A step this small, in standard deviations of its number, is no step.
+const SETTLED: f64 = 3e-10;
+/// Beyond a step of this many standard deviations slopes may have changed in a digit that counts.
+const FAR: f64 = 1e-4;
 /// Most pairs of visits that are left out of the fit.
 const MOST_BROKEN: usize = 4;
 /// Readings of the tracer needed before anything is looked for.
@@ -260,6 +313,15 @@ impl<C: Chemistry> Past<'_, C> {
         }
         runs.retain(|run| run.len() > 1);
         runs
+    }
+
+    /// What each of [`Past::misfits`] is of, as far as they come from marks: in the same order.
+    fn marked(&self) -> Vec<Of> {
+        let runs = self.runs();
+        let run = |run: Vec<usize>| {
+            run.into_iter().enumerate().map(|(place, at)| if place == 0 { Of::Start(at) } else { Of::Tracer(at) })
+        };
+        runs.into_iter().flat_map(run).collect()
     }
 
     /// Misfits over their standard deviations: of the tracer at each mark after a start, of each start, of each drop.
@@ -460,19 +522,32 @@ impl<C: Chemistry> Past<'_, C> {
                 supply: next(doubts.supply > 0.0, 1.0),
             }
         };
-        let found =
-            least_squares(&start, &bounds, |at| self.misfits(&guess(at), at.get(numbers..).unwrap_or_default()));
+        let mut of = |at: &[f64]| self.misfits(&guess(at), at.get(numbers..).unwrap_or_default());
+        let found = least_squares(&start, &bounds, &mut of).settled(&bounds, &mut of);
         let at = guess(&found.at);
-        let mut ranges = (0..2).map(|which| found.range(which, &bounds));
-        let mut estimate = |free: bool, at: f64, width: f64| {
-            let range = if free { ranges.next() } else { None };
-            match range {
-                Some((low, high)) => Estimate { at, low, high, told: high - low < TELLS * width },
-                None => Estimate { at, low: at, high: at, told: false },
+        let mut place = 0..;
+        let looked = [free.0, free.1, doubts.rain > 0.0, doubts.supply > 0.0];
+        let places = looked.map(|free| if free { place.next() } else { None });
+        let ranged = places.map(|place| place.map(|place| (place, found.range(place, &bounds))));
+        let estimate = |range: &Option<(usize, Ranged)>, at: f64, width: f64| match range {
+            Some((_, Ranged { low, high, .. })) => {
+                Estimate { at, low: *low, high: *high, told: high - low < TELLS * width }
             }
+            None => Estimate { at, low: at, high: at, told: false },
         };
-        let loss = estimate(free.0, at.loss, limits.loss);
-        let factor = estimate(free.1, at.factor, limits.factor.1 - limits.factor.0);
+        let loss = estimate(&ranged[0], at.loss, limits.loss);
+        let factor = estimate(&ranged[1], at.factor, limits.factor.1 - limits.factor.0);
+        let number = |range: Option<(usize, Ranged)>| {
+            let (place, Ranged { ends, .. }) = range?;
+            let slopes = found.columns.get(place)?.clone();
+            Some(Number { at: *found.at.get(place)?, bounds: *bounds.get(place)?, slopes, ends })
+        };
+        let marked = self.marked().into_iter().chain(std::iter::repeat(Of::Other));
+        let closing = Closing {
+            misfits: marked.zip(found.misfits.iter().copied()).collect(),
+            numbers: ranged.map(number),
+            spare: found.spare(),
+        };
         Told {
             loss,
             factor,
@@ -482,6 +557,7 @@ impl<C: Chemistry> Past<'_, C> {
             gain: found.gain,
             rounds: found.rounds,
             broken: Vec::new(),
+            closing,
         }
     }
 }
@@ -574,6 +650,41 @@ fn boxed(columns: &[Vec<f64>], misfits: &[f64], weight: f64, bounds: &[(f64, f64
     steps
 }
 
+/// Slopes of the misfits at a place, a column for each number: across both sides, or to one side where there is room.
+fn slopes(
+    at: &[f64],
+    here: &[f64],
+    bounds: &[(f64, f64)],
+    both: bool,
+    misfits: &mut impl FnMut(&[f64]) -> Vec<f64>,
+) -> Vec<Vec<f64>> {
+    let mut columns = Vec::with_capacity(bounds.len());
+    for (which, (low, high)) in bounds.iter().enumerate() {
+        let mut shifted = |by: f64| {
+            let mut there = at.to_vec();
+            let mut moved = 0.0;
+            if let Some(x) = there.get_mut(which) {
+                let next = (*x + by).clamp(*low, *high);
+                moved = next - *x;
+                *x = next;
+            }
+            (moved, if moved == 0.0 { here.to_vec() } else { misfits(&there) })
+        };
+        let small = 1e-4 * (high - low);
+        let (up, over) = shifted(small);
+        let (down, under) = if both || up == 0.0 { shifted(-small) } else { (0.0, here.to_vec()) };
+        let width = up - down;
+        let rise = |(a, b): (&f64, &f64)| if width > 0.0 { (a - b) / width } else { 0.0 };
+        columns.push(over.iter().zip(&under).map(rise).collect::<Vec<f64>>());
+    }
+    columns
+}
+
+/// From each number to its bounds.
+fn room(at: &[f64], bounds: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    at.iter().zip(bounds).map(|(x, (low, high))| (low - x, high - x)).collect()
+}
+
 /// The least sum of squares of `misfits` over numbers within bounds: Levenberg and Marquardt's way, each round's step the
 /// least of the straightened problem within the bounds.
 pub fn least_squares(start: &[f64], bounds: &[(f64, f64)], mut misfits: impl FnMut(&[f64]) -> Vec<f64>) -> Solved {
@@ -589,26 +700,8 @@ pub fn least_squares(start: &[f64], bounds: &[(f64, f64)], mut misfits: impl FnM
     let mut both = false;
     while rounds < 60 {
         rounds += 1;
-        columns.clear();
-        for (which, (low, high)) in bounds.iter().enumerate() {
-            let mut shifted = |by: f64| {
-                let mut there = at.clone();
-                let mut moved = 0.0;
-                if let Some(x) = there.get_mut(which) {
-                    let next = (*x + by).clamp(*low, *high);
-                    moved = next - *x;
-                    *x = next;
-                }
-                (moved, if moved == 0.0 { here.clone() } else { misfits(&there) })
-            };
-            let small = 1e-4 * (high - low);
-            let (up, over) = shifted(small);
-            let (down, under) = if both || up == 0.0 { shifted(-small) } else { (0.0, here.clone()) };
-            let width = up - down;
-            let rise = |(a, b): (&f64, &f64)| if width > 0.0 { (a - b) / width } else { 0.0 };
-            columns.push(over.iter().zip(&under).map(rise).collect::<Vec<f64>>());
-        }
-        let room: Vec<(f64, f64)> = at.iter().zip(bounds).map(|(x, (low, high))| (low - x, high - x)).collect();
+        columns = slopes(&at, &here, bounds, both, &mut misfits);
+        let room = room(&at, bounds);
         gain = (sum - square(&straightened(&columns, &here, &boxed(&columns, &here, 0.0, &room)))).max(0.0);
         if both && gain < 1e-12 * (1.0 + sum) {
             break;
@@ -641,37 +734,102 @@ pub fn least_squares(start: &[f64], bounds: &[(f64, f64)], mut misfits: impl FnM
 }
 
 impl Solved {
+    /// Carries it on by steps of the straightened problem until none is left to see: the sum itself is too flat at its foot to
+    /// lead there. Slopes are taken anew only where a step goes so far that they may have changed.
+    #[must_use]
+    pub fn settled(mut self, bounds: &[(f64, f64)], mut misfits: impl FnMut(&[f64]) -> Vec<f64>) -> Self {
+        let mut last = f64::INFINITY;
+        for _ in 0..12 {
+            let room = room(&self.at, bounds);
+            let steps = boxed(&self.columns, &self.misfits, 0.0, &room);
+            let left = straightened(&self.columns, &self.misfits, &steps);
+            self.gain = (self.sum - dot(&left, &left)).max(0.0);
+            let moved = |(step, column): (&f64, &Vec<f64>)| step.abs() * libm::sqrt(dot(column, column));
+            let size = steps.iter().zip(&self.columns).map(moved).fold(0.0, f64::max);
+            if size < SETTLED || size > last {
+                break;
+            }
+            last = size;
+            let next: Vec<f64> = self
+                .at
+                .iter()
+                .zip(&steps)
+                .zip(bounds)
+                .map(|((x, d), (low, high))| (x + d).clamp(*low, *high))
+                .collect();
+            let there = misfits(&next);
+            let sum = dot(&there, &there);
+            if sum > self.sum * (1.0 + 1e-6) {
+                break;
+            }
+            (self.at, self.misfits, self.sum) = (next, there, sum);
+            self.rounds += 1;
+            if size > FAR {
+                self.columns = slopes(&self.at, &self.misfits, bounds, true, &mut misfits);
+            }
+        }
+        self
+    }
+
+    /// Misfits less numbers, at least one.
+    #[must_use]
+    pub fn spare(&self) -> usize {
+        self.misfits.len().saturating_sub(self.at.len()).max(1)
+    }
+
     /// The 90 % range of one number: where the sum of squares has risen by so much, the others following, by the straightened
     /// problem within the bounds. Where the misfits are larger than their standard deviations say, it is widened by as much.
     #[must_use]
-    pub fn range(&self, which: usize, bounds: &[(f64, f64)]) -> (f64, f64) {
-        let (Some(at), Some((low, high))) = (self.at.get(which), bounds.get(which)) else {
-            return (f64::NAN, f64::NAN);
+    pub fn range(&self, which: usize, bounds: &[(f64, f64)]) -> Ranged {
+        let (Some(at), Some((low, high)), Some(column)) =
+            (self.at.get(which), bounds.get(which), self.columns.get(which))
+        else {
+            return Ranged { low: f64::NAN, high: f64::NAN, ends: [None; 2] };
         };
-        let spare = self.misfits.len().saturating_sub(self.at.len()).max(1) as f64;
-        let allowed = self.sum + NINE_TENTHS * (self.sum / spare).max(1.0);
-        let room: Vec<(f64, f64)> = self.at.iter().zip(bounds).map(|(x, (low, high))| (low - x, high - x)).collect();
-        let sum_at = |value: f64| {
+        let allowed = self.sum + NINE_TENTHS * (self.sum / self.spare() as f64).max(1.0);
+        let room = room(&self.at, bounds);
+        let steps_at = |value: f64| {
             let held: Vec<(f64, f64)> = room
                 .iter()
                 .enumerate()
                 .map(|(place, room)| if place == which { (value - at, value - at) } else { *room })
                 .collect();
-            let steps = boxed(&self.columns, &self.misfits, 0.0, &held);
-            let left = straightened(&self.columns, &self.misfits, &steps);
+            boxed(&self.columns, &self.misfits, 0.0, &held)
+        };
+        let sum_at = |value: f64| {
+            let left = straightened(&self.columns, &self.misfits, &steps_at(value));
             dot(&left, &left)
         };
         let end = |edge: f64| {
             if sum_at(edge) <= allowed {
-                return edge;
+                return (edge, None);
             }
             let (mut inside, mut outside) = (*at, edge);
-            for _ in 0..40 {
+            for _ in 0..50 {
                 let middle = 0.5 * (inside + outside);
                 if sum_at(middle) <= allowed { inside = middle } else { outside = middle }
             }
-            0.5 * (inside + outside)
+            let found = 0.5 * (inside + outside);
+            let mut others = steps_at(found);
+            if let Some(own) = others.get_mut(which) {
+                *own = 0.0;
+            }
+            let left = straightened(&self.columns, &self.misfits, &others);
+            let end = End { squares: dot(&left, &left), cross: dot(&left, column), bend: dot(column, column) };
+            (found, Some(end))
         };
-        (end(*low), end(*high))
+        let ((low, under), (high, over)) = (end(*low), end(*high));
+        Ranged { low, high, ends: [under, over] }
     }
+}
+
+/// The range of a number.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ranged {
+    /// Low end.
+    pub low: f64,
+    /// High end.
+    pub high: f64,
+    /// How the sum comes to its limit at both; none where the bound comes first.
+    pub ends: [Option<End>; 2],
 }

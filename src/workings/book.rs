@@ -115,6 +115,16 @@ impl Book {
         self.published.iter().map(|p| &p.node).find(|n| n.name.as_ref().is_some_and(|name| name.id == id))
     }
 
+    /// The line with this id, published or used by one that is, as a quantity of the caller's choosing: it is for him to know of what it is.
+    #[must_use]
+    pub fn figure<Q: Si>(&self, id: &str) -> Option<Figure<Q>> {
+        let (mut seen, mut ordered) = (BTreeSet::new(), Vec::new());
+        for published in &self.published {
+            visit(&published.node, &mut seen, &mut ordered);
+        }
+        ordered.into_iter().find(|node| node.name.as_ref().is_some_and(|name| name.id == id)).map(Figure::of_node)
+    }
+
     /// Every line: published figures and the named figures they rest on, each after what it uses, grouped by the first
     /// part of its id.
     #[must_use]

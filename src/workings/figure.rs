@@ -166,6 +166,11 @@ impl<Q: Si> Figure<Q> {
         Self { node, quantity: PhantomData }
     }
 
+    /// A line of a book as a figure again.
+    pub(super) fn of_node(node: &Rc<Node>) -> Self {
+        Self::wrap(Rc::clone(node))
+    }
+
     /// A value with its source. `symbol` as in [`Name::symbol`].
     pub fn leaf(value: Q, symbol: &str, title: &str, unit: &'static Unit, source: Source) -> Self {
         let leaf = Expr::Leaf { symbol: symbol.to_owned(), title: title.to_owned(), unit, source };

@@ -176,6 +176,8 @@ impl Keying<'_> {
                         pieces.extend((!symbol.is_empty()).then(|| Piece::Text(format!("\u{a0}{symbol}"))));
                     }
                 }
+                // Its size: on which side of nothing the last digits fall says nothing.
+                let residual = residual.abs();
                 pieces.extend(self.text(|| format!("; solved in {iterations} steps, residual {residual:.0e}")));
                 Keyed::plain(pieces, f64::NAN, Binding::Sum)
             }

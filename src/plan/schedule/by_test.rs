@@ -91,7 +91,13 @@ fn lowest(desk: &Desk<'_>, limits: &CopperLimits, outlook: Option<&Outlook>, fir
         .remark("A pure number: mg/L counted as CaCO\u{2083}");
     let stop = limits.stop_at(&protection)?;
     let lasting = rounding::copper_limit(&between(&calcium, &LASTING_BY_HARDNESS, ("h", "y"), &COPPER_LASTING)?);
-    Some(Lowest { stop, lasting: minimum(&[lasting, limits.lasting.clone()])? })
+    let lasting = minimum(&[lasting, limits.lasting.clone()])?.named(
+        "copper.test-lasting",
+        "Lowest lasting limit until the next visit",
+        "C_lasting,test",
+        &COPPER,
+    );
+    Some(Lowest { stop, lasting })
 }
 
 /// A panel that was left at a step a week or more before a visit, found there, and read with no more copper than `most`.

@@ -4,7 +4,7 @@
 //! below, which are assumptions and listed as such. The middle run stays what the plan is drawn from: it has an account a
 //! reader can follow. The ensemble says how far from it other years come, and how many leave the window.
 
-use std::rc::Rc;
+use std::ops::{Add, Mul};
 
 use chrono::NaiveDate;
 
@@ -15,11 +15,11 @@ use crate::plan::{Assumption, Desk, VolumePlan, kinder};
 use crate::reference::LOSS_RANGE;
 use crate::site::{Reading, Readings};
 use crate::units::table::{DEGREE_GH, DEGREE_KH, MICROSIEMENS, MILLIMETRE, ONE, PERCENT, Unit, weight};
-use crate::units::{CarbonateHardness, Length, Ratio, Si};
+use crate::units::{CarbonateHardness, Ratio, Si};
 use crate::water::air::{self, CoreWarmth};
 use crate::water::balance::{SOLUTES, Sky, Solutes, solute};
-use crate::water::ensemble::{self, Counted, Doubt, Draw, Given, Habits, Normal, Quantity, Spread};
-use crate::workings::{Figure, Node};
+use crate::water::ensemble::{self, Counted, Doubt, Draw, Given, Habits, Normal, Place, Quantity, Spread, Tenth};
+use crate::workings::{Figure, Way, maximum, minimum};
 
 /// How far evaporation may be from the middle either way: by a factor of the tables, and by the site's own or a measured
 /// drop. FAO-56's factor for open water and Penman's form lie a fifth to a third apart (EV-20, EV-22).
@@ -57,7 +57,7 @@ impl Chance {
 
 /// From where to where the true value may lie when a kit shows a reading, SI: drops count down a step, others half a step
 /// either way. `usual` stands for the step of a drop count that nobody named.
-fn left_open<Q: Si>(desk: &Desk<'_>, reading: &Reading<Q>, kit: &str, usual: f64) -> (f64, f64) {
+pub(super) fn left_open<Q: Si>(desk: &Desk<'_>, reading: &Reading<Q>, kit: &str, usual: f64) -> (f64, f64) {
     let (step, drops) =
         kinder::kit(desk, kit).and_then(|k| k.step.map(|step| (step, k.drops))).unwrap_or((usual, true));
     let read = reading.value.si();
@@ -238,6 +238,11 @@ impl Prospect {
         Some(Self { spread: spread(desk, model, volume), normals, table: Table::new() })
     }
 
+    /// What it was gathered from: what differs, the normals of the days, and constants over temperature.
+    pub(super) fn parts(self) -> (Spread, Vec<Normal>, Table) {
+        (self.spread, self.normals, self.table)
+    }
+
     /// Runs every member under the care of the model as it is now. `copper`: least and most loss at 20 °C, a day, and release over
     /// what Faraday's law asks for.
     pub(super) fn count(&mut self, draw: Draw, model: &Model, loss: (f64, f64), efficiency: (f64, f64)) -> Counted {
@@ -261,16 +266,8 @@ impl Prospect {
 }
 
 /// Puts what the possible years say beside the months, and sums it up.
-pub(super) fn chance(
-    desk: &mut Desk<'_>,
-    model: &Model,
-    volume: &VolumePlan,
-    prospect: &Prospect,
-    counted: Counted,
-    months: &mut [Month],
-) -> Chance {
+pub(super) fn chance(desk: &mut Desk<'_>, model: &Model, counted: Counted, months: &mut [Month]) -> Chance {
     let draw = desk.draw;
-    let spread = &prospect.spread;
     let last = model.dates.len() - 1;
     for month in months.iter_mut() {
         let until = model.dates.iter().position(|d| *d == month.last).unwrap_or(last);
@@ -278,25 +275,24 @@ pub(super) fn chance(
         let title = format!("Share of possible years out of the window by the end of {name}");
         month.out = Some(share(desk, &counted, until, &format!("year.out-{tag}"), &title, &at));
     }
-    let inputs = inputs(desk, spread, volume, draw);
-    let ends = counted.ranges(Quantity::Hardness).last().unwrap_or_default();
-    let mut end = |value: f64, id: &str, (share, nth): (&str, &str), symbol: &str| {
-        let equation = format!(
-            "share of possible years at K or under on their last evening = {share}; each year is the daily balance under \
-             weather of its own, with volume, evaporation and readings anywhere in their ranges"
-        );
+    let mut end = |tenth: Tenth, id: &str, nth: &str, symbol: &str| {
         let coarse = DEGREE_KH.of(counted.coarseness(Quantity::Hardness));
-        let solved: Figure<CarbonateHardness> =
-            Figure::solved(CarbonateHardness::from_si(value), &equation, inputs.clone(), 0.0, draw.members);
-        let title = format!("Carbonate hardness at the end of the year, {nth} of possible years");
+        let tag = if tenth == Tenth::One { "10" } else { "90" };
+        let count = Count { counted: &counted, day: last, evening: "their last evening".to_owned(), tenth };
+        let what = ("K", tag, "carbonate hardness", &DEGREE_KH);
+        let figure: Figure<CarbonateHardness> = count.figure(Quantity::Hardness, what, |c| c);
+        let title = format!("Carbonate hardness at the end of the year, {nth} of possible years at or under it");
         // The years are counted, not kept: so near is it to the years sorted one by one.
         let bin = crate::units::plain(coarse, crate::units::Digits::Significant(1));
-        let remark =
-            format!("Counted in bins of at most {bin}\u{a0}°dKH; the years are numbered from 0 under the seed");
-        desk.book.publish(solved.named(id, &title, symbol, &DEGREE_KH).remark(remark))
+        let remark = format!(
+            "Counted in bins of at most {bin}\u{a0}°dKH, the years of a bin taken to lie evenly in it. Each possible year is the \
+             daily balance under weather of its own, with volume, evaporation and readings anywhere in their ranges; the years are \
+             numbered from 0 under the seed"
+        );
+        desk.book.publish(figure.named(id, &title, symbol, &DEGREE_KH).remark(remark))
     };
-    let low = end(ends.low, "year.low", ("0.1", "one tenth"), "K_10");
-    let high = end(ends.high, "year.high", ("0.9", "nine tenths"), "K_90");
+    let low = end(Tenth::One, "year.low", "one tenth", "K_10");
+    let high = end(Tenth::Nine, "year.high", "nine tenths", "K_90");
     let out = match months.last().and_then(|m| m.out.clone()) {
         Some(out) => out,
         None => share(desk, &counted, last, "year.out", "Share of possible years out of the window", "end"),
@@ -312,48 +308,119 @@ pub(super) fn chance(
 /// Members out of the window by the end of a day, over all of them.
 fn share(desk: &mut Desk<'_>, counted: &Counted, day: usize, id: &str, title: &str, at: &str) -> Figure<Ratio> {
     let [under, over] = Chance::out_by(counted, day);
-    let count = |number: u32, symbol: &str, title: &str| -> Figure<Ratio> {
-        Figure::stated(Ratio::from_si(f64::from(number)), symbol, title, &ONE, ENSEMBLE)
-    };
-    let out = count(under + over, &format!("n_out,{at}"), "possible years that are out");
-    let all = count(counted.members, "n_years", "possible years");
+    let out = Ratio::from_si(f64::from(under + over));
+    let out: Figure<Ratio> = Figure::stated(out, &format!("n_out,{at}"), "possible years that are out", &ONE, ENSEMBLE);
+    let all = members(counted.members);
     let share: Figure<Ratio> = out / all;
     desk.book.publish(share.named(id, title, &format!("p_out,{at}"), &PERCENT))
 }
 
-/// All that a member is drawn from.
-fn inputs(desk: &Desk<'_>, spread: &Spread, volume: &VolumePlan, draw: Draw) -> Vec<Rc<Node>> {
-    let practice = "common practice";
-    let number = |value: f64, symbol: &str, title: &str, unit: &'static Unit, place: &str| -> Rc<Node> {
-        let leaf: Figure<Ratio> = Figure::stated(Ratio::from_si(unit.si(value)), symbol, title, unit, place);
-        Rc::clone(leaf.node())
-    };
-    let depth: Figure<Length> = Figure::stated(
-        Length::from_si(Habits::USUAL.wet_day),
-        "d_wet",
-        "rain of a mean wet day",
-        &MILLIMETRE,
-        practice,
-    );
-    let mut out = vec![
-        number(f64::from(draw.members), "n_years", "possible years", &ONE, ENSEMBLE),
-        number(draw.seed as f64, "s_seed", "seed", &ONE, ENSEMBLE),
-        Rc::clone(volume.low.node()),
-        Rc::clone(volume.high.node()),
-        number(100.0 * spread.evaporation.0, "f_least", "least evaporation over the middle", &PERCENT, practice),
-        number(100.0 * spread.evaporation.1, "f_most", "most evaporation over the middle", &PERCENT, practice),
-        Rc::clone(depth.node()),
-    ];
-    if let Some((_, reading)) = desk.last(|v| v.pond.carbonate_hardness.as_ref().filter(|r| !r.less_than)) {
-        let (least, most) = left_open(desk, reading, "carbonate hardness", DEGREE_KH.size);
-        for (value, symbol, title) in [
-            (least, "K_read,least", "least the reading of the pond allows"),
-            (most, "K_read,most", "most the reading of the pond allows"),
-        ] {
-            let leaf: Figure<CarbonateHardness> =
-                Figure::stated(CarbonateHardness::from_si(value), symbol, title, &DEGREE_KH, &desk.place(reading.span));
-            out.push(Rc::clone(leaf.node()));
-        }
+/// A percentile as it was counted, to be written out.
+pub(super) struct Count<'c> {
+    pub(super) counted: &'c Counted,
+    /// The day, from 0.
+    pub(super) day: usize,
+    /// In words.
+    pub(super) evening: String,
+    pub(super) tenth: Tenth,
+}
+
+impl Count<'_> {
+    /// The place of the member that stands there, in the order of their values, as a line.
+    fn rank(&self) -> Figure<Ratio> {
+        let all: Figure<Ratio> = members(self.counted.members);
+        let (number, share, word) = match self.tenth {
+            Tenth::One => ("10", "0.1", "tenth"),
+            Tenth::Five => ("50", "0.5", "half"),
+            Tenth::Nine => ("90", "0.9", "nine-tenths"),
+        };
+        let share: Figure<Ratio> = Figure::counted(f64::from(self.tenth.count()) / 10.0, share, word, &ONE);
+        (all * share).rounded(Way::Up, 1.0, &ONE).named(
+            format!("year.rank-{number}"),
+            &format!(
+                "Place of the year that {share} of all do not pass, in the order of their values",
+                share = words(self.tenth)
+            ),
+            &format!("r_{number}"),
+            &ONE,
+        )
     }
-    out
+
+    /// The value by arithmetic within its bin. `what`: letter, subscript, in words, and the unit; `si` turns the kernel's number,
+    /// or a width of it, into SI.
+    pub(super) fn figure<Q>(
+        &self,
+        quantity: Quantity,
+        (letter, tag, what, unit): (&str, &str, &str, &'static Unit),
+        si: impl Fn(f64) -> f64,
+    ) -> Figure<Q>
+    where
+        Q: Si + Add<Q, Output = Q> + Mul<Ratio, Output = Q>,
+    {
+        let evening = &self.evening;
+        let number = |value: f64, symbol: String, title: String| -> Figure<Q> {
+            Figure::stated(Q::from_si(si(value)), &symbol, &title, unit, ENSEMBLE)
+        };
+        let count = |number: u32, symbol: String, title: String| -> Figure<Ratio> {
+            Figure::stated(Ratio::from_si(f64::from(number)), &symbol, &title, &ONE, ENSEMBLE)
+        };
+        let Some(standing) = self.counted.standing(self.day, quantity, self.tenth) else {
+            return number(f64::NAN, format!("{letter}_{tag}"), format!("{what}, not counted"));
+        };
+        let (low, width, under, within) = match standing.place {
+            Place::Bin { low, width, under, within } => (low, width, under, within),
+            Place::Alike => {
+                return number(
+                    standing.value(),
+                    format!("{letter}_all,{tag}"),
+                    format!("{what}, alike in all possible years on {evening}"),
+                );
+            }
+            Place::Beyond(_) => {
+                let title = format!(
+                    "{what} on {evening}: the end of the bins, beyond which {} of the years lie",
+                    words(self.tenth)
+                );
+                return number(standing.value(), format!("{letter}_end,{tag}"), title);
+            }
+        };
+        let low = number(low, format!("{letter}_bin,{tag}"), format!("{what} on {evening}: low end of the bin"));
+        let width = number(width, format!("Δ{letter}_{tag}"), format!("{what} on {evening}: width of the bin"));
+        let under =
+            count(under, format!("n_under,{tag}"), format!("possible years under the bin on {evening}, {what}"));
+        let within = count(within, format!("n_bin,{tag}"), format!("possible years in the bin on {evening}, {what}"));
+        let half: Figure<Ratio> = Figure::counted(0.5, "½", "half", &ONE);
+        let value = low + width * ((self.rank() - under - half) / within);
+        let (least, most) = standing.ends;
+        let inside = standing.inside();
+        // The last bins reach further than any year did.
+        let held = if inside > most {
+            minimum(&[
+                value.clone(),
+                number(most, format!("{letter}_most,{tag}"), format!("the most of any possible year, {what}")),
+            ])
+        } else if inside < least {
+            maximum(&[
+                value.clone(),
+                number(least, format!("{letter}_least,{tag}"), format!("the least of any possible year, {what}")),
+            ])
+        } else {
+            None
+        };
+        held.unwrap_or(value)
+    }
+}
+
+/// A tenth in words.
+fn words(tenth: Tenth) -> &'static str {
+    match tenth {
+        Tenth::One => "one tenth",
+        Tenth::Five => "one half",
+        Tenth::Nine => "nine tenths",
+    }
+}
+
+/// How many possible years there are.
+pub(super) fn members(count: u32) -> Figure<Ratio> {
+    Figure::stated(Ratio::from_si(f64::from(count)), "n_years", "possible years", &ONE, ENSEMBLE)
 }

@@ -1,18 +1,16 @@
 //! Copper in the water year: the possible years run under the schedule, and what they say of every month.
 
-use std::rc::Rc;
-
 use chrono::NaiveDate;
 
-use super::chance::Prospect;
+use super::chance::{Count, Prospect};
 use super::model::Model;
-use super::{ENSEMBLE, Month, edges};
+use super::{Month, edges};
 use crate::plan::{CopperLimits, Desk, Schedule, rounding};
 use crate::reference::WINDOW;
 use crate::units::table::{CACO3, COPPER, ONE, weight};
-use crate::units::{MassConcentration, Ratio, Si};
-use crate::water::ensemble::{Counted, Quantity};
-use crate::workings::{Figure, Node, minimum};
+use crate::units::{MassConcentration, Ratio};
+use crate::water::ensemble::{Counted, Quantity, Tenth};
+use crate::workings::{Figure, minimum};
 
 /// Most runs of the possible years under one schedule, each after a spell or a week was taken out of it.
 const MOST_RUNS: u32 = 8;
@@ -99,11 +97,6 @@ pub(super) fn months(
     let copper: Vec<f64> = counted.ranges(Quantity::Copper).map(|r| mass(r.high)).collect();
     let hardness: Vec<f64> = counted.ranges(Quantity::Hardness).map(|r| r.low).collect();
     let calcium: Vec<f64> = counted.ranges(Quantity::Calcium).map(|r| r.low).collect();
-    let draw = [(f64::from(desk.draw.members), "n_years", "possible years"), (desk.draw.seed as f64, "s_seed", "seed")]
-        .map(|(value, symbol, title)| -> Rc<Node> {
-            let leaf: Figure<Ratio> = Figure::stated(Ratio::from_si(value), symbol, title, &ONE, ENSEMBLE);
-            Rc::clone(leaf.node())
-        });
     let mut found = Vec::new();
     for month in months {
         let days: Vec<(usize, NaiveDate, u32)> = model
@@ -124,17 +117,19 @@ pub(super) fn months(
         };
         let usual = (0..=highest).max_by_key(|level| days.iter().filter(|d| d.2 == *level).count()).unwrap_or(0);
         let (tag, at, name) = month.names();
-        let solved = |value: f64, equation: &str| -> Figure<Ratio> {
-            Figure::solved(Ratio::from_si(value), equation, draw.to_vec(), 0.0, desk.draw.members)
+        let count = |(day, date): (usize, NaiveDate), tenth: Tenth| Count {
+            counted,
+            day,
+            evening: format!("the evening of {date}"),
+            tenth,
         };
-        let tenth = |what: &str| {
-            format!("share of possible years in which {what} is this or under on the evening of {} = 0.1", least.1)
-        };
+        let softest = count((least.0, least.1), Tenth::One);
         // Moles of charge to mg/L of CaCO3.
         let counted_as = |charge: f64| 0.5 * charge * CACO3;
         let pure = "A pure number: mg/L counted as CaCO\u{2083}";
         let title = format!("Calcium hardness in {name}, one possible year in ten at or under it");
-        let hard = solved(counted_as(2.0 * value(&calcium, least.0)), &tenth("calcium hardness"))
+        let hard: Figure<Ratio> = softest
+            .figure(Quantity::Calcium, ("h", &format!("Ca,{at}"), "calcium hardness", &ONE), |c| counted_as(2.0 * c))
             .named(format!("copper.calcium-{tag}"), &title, &format!("h_Ca,{at}"), &ONE)
             .remark(pure);
         let soft = value(&hardness, least.0) < edges().0;
@@ -146,7 +141,7 @@ pub(super) fn months(
         let alkaline = if soft {
             Figure::cited(counted_as(edges().0), "a_edge", "edge of the window", &ONE, &WINDOW)
         } else {
-            solved(counted_as(value(&hardness, least.0)), &tenth("alkalinity"))
+            softest.figure(Quantity::Hardness, ("a", &at, "alkalinity", &ONE), counted_as)
         };
         let alkaline =
             alkaline.named(format!("copper.alkalinity-{tag}"), &title, &format!("a_{at}"), &ONE).remark(pure);
@@ -156,20 +151,13 @@ pub(super) fn months(
         let Some(stop) = limits.stop_at(&shield) else { continue };
         let title = format!("Lowest stop of {name}: total copper");
         let stop = stop.named(format!("copper.stop-{tag}"), &title, &format!("C_stop,{at}"), &COPPER);
-        let equation = format!(
-            "share of possible years in which total copper is C or under on the evening of {} = 0.9; each year is the daily \
-             balance with the panel as the schedule has it, and loss of copper anywhere in its range",
-            most.1
-        );
         let title = format!("Most copper in {name}, nine possible years in ten at or under it");
-        let most: Figure<MassConcentration> = Figure::solved(
-            MassConcentration::from_si(value(&copper, most.0)),
-            &equation,
-            draw.to_vec(),
-            0.0,
-            desk.draw.members,
+        let highest_year = count((most.0, most.1), Tenth::Nine);
+        let what = ("C", &*format!("90,{at}"), "total copper", &COPPER);
+        let most: Figure<MassConcentration> = highest_year.figure(Quantity::Copper, what, mass);
+        let most = most.named(format!("copper.most-{tag}"), &title, &format!("C_90,{at}"), &COPPER).remark(
+            "Each possible year is the daily balance with the panel as the schedule has it, and loss of copper anywhere in its range",
         );
-        let most = most.named(format!("copper.most-{tag}"), &title, &format!("C_90,{at}"), &COPPER);
         let stop = desk.book.publish(stop);
         found.push(CopperMonth {
             days: (first.1, last.1),

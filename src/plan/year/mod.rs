@@ -9,10 +9,13 @@ mod chance;
 mod copper;
 mod held;
 mod least;
+mod member;
 mod model;
 mod outlook;
 mod past;
 mod sun;
+
+use std::rc::Rc;
 
 use chrono::{Datelike as _, NaiveDate};
 
@@ -26,6 +29,7 @@ pub use self::least::{
 };
 pub use self::outlook::{Ahead, Outlook};
 
+pub use self::member::{SHOWN, Years};
 use self::model::Model;
 pub use self::past::{Break, Misfit, Number, PastDay, PastPlan};
 use super::{CopperLimits, Correction, Desk, Missing, Schedule, VolumePlan, WaterPlan};
@@ -199,6 +203,8 @@ pub struct YearPlan {
     pub past: Option<PastPlan>,
     /// How far other years come from this one.
     pub chance: Option<Chance>,
+    /// Those years, to look into one of them.
+    pub years: Option<Rc<Years>>,
     /// Copper month by month, where a level is set and possible years were counted.
     pub copper: Option<CopperYear>,
     /// Dissolved copper that the water can hold on any day with the panel on, at the least.
@@ -404,10 +410,11 @@ pub(super) fn forecast(
     let evaporation = depths(desk, &model.sun);
     let copper = copper::months(desk, &model, schedule.as_deref(), limits, counted.as_ref(), &months);
     let held = copper.as_ref().and_then(|_| held::held(desk, &model, &days, schedule.as_deref()));
-    let chance = match (&prospect, counted) {
-        (Some(prospect), Some(counted)) => Some(chance::chance(desk, &model, volume, prospect, counted, &mut months)),
-        _ => None,
-    };
+    let years = prospect.map(|prospect| Rc::new(Years::keep(desk, &model, volume, prospect, schedule.as_deref())));
+    let chance = counted.map(|counted| chance::chance(desk, &model, counted, &mut months));
+    if let Some(years) = &years {
+        member::show(&mut desk.book, years);
+    }
     let charges: Vec<f64> = ledgers.iter().map(charge_of_copper).collect();
     let mark = minerals.map(|si| MICROSIEMENS.of(si)).filter(|_| salt_over.is_some());
     let least = least::plan(desk, &model, &charges, &days, course, (volume, correction), mark);
@@ -432,6 +439,7 @@ pub(super) fn forecast(
         floor,
         past: model.past,
         chance,
+        years,
         copper,
         held,
         least,

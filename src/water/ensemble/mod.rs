@@ -12,10 +12,12 @@ mod weather;
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use self::tally::{Brackets, Tally};
-pub use self::tally::{Counted, Range};
+pub use self::tally::{Counted, Place, Range, Standing, Tenth};
 pub use self::weather::{Habits, Normal, Year};
 use super::air::{Core, Followed};
-use super::balance::{self, Care, Chemistry as _, Copper, Pond, Setting, Sky, Solutes, solute};
+use super::balance::{
+    self, Care, Chemistry as _, Copper, Evening, Flow, Moved, Pond, Setting, Sky, Solutes, Witness, solute,
+};
 use crate::chem::followed::Table;
 
 /// What is counted of every day, in order.
@@ -179,64 +181,194 @@ pub const USUAL: Draw = Draw { members: 1000, seed: 1 };
 /// Members that show how far the values of each day reach, before any is counted.
 const PILOTS: u32 = 48;
 
-/// One member's year, day by day. The same for the same seed and number, whatever else runs.
-pub fn member(given: &Given<'_>, seed: u64, number: u32, mut each: impl FnMut(usize, &Values)) {
-    let spread = given.spread;
-    let mut year = Year::new(spread.weather, seed, number);
-    let between = |(low, high): (f64, f64), at: f64| low + (high - low) * at;
-    let full = between(spread.volume, year.even());
-    let thirst = between(spread.evaporation, year.even());
-    let mut setting = Setting { basin: given.setting.basin.holding(full), ..given.setting.clone() };
-    let mut water = given.water;
-    for doubt in &spread.pond {
-        doubt.add(&mut water, year.even());
+/// What a member drew, beside its weather: where each doubtful number stands between its least (0) and its most (1), and what
+/// that makes of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drawn {
+    /// Where its volume stands, and what it is, m³.
+    pub volume: (f64, f64),
+    /// Its evaporation over the middle.
+    pub evaporation: (f64, f64),
+    /// Where the readings of the pond stand, in the order of [`Spread::pond`].
+    pub pond: Vec<f64>,
+    /// Where those of the supply do.
+    pub supply: Vec<f64>,
+    /// Its loss of copper at 20 °C, a day: where its logarithm stands.
+    pub loss: (f64, f64),
+    /// Its release over what Faraday's law asks for.
+    pub efficiency: (f64, f64),
+}
+
+/// One member, followed day by day.
+struct Life<'g> {
+    given: &'g Given<'g>,
+    drawn: Drawn,
+    weather: Year,
+    setting: Setting,
+    chemistry: Followed<'g>,
+    pond: Pond,
+    /// Days that are over.
+    index: usize,
+}
+
+/// A day of a member as it was lived.
+struct Lived {
+    values: Values,
+    weather: Normal,
+    care: Care,
+    evening: Evening,
+}
+
+impl<'g> Life<'g> {
+    fn begin(given: &'g Given<'g>, seed: u64, number: u32) -> Self {
+        let spread = given.spread;
+        let mut year = Year::new(spread.weather, seed, number);
+        let between = |(low, high): (f64, f64), at: f64| low + (high - low) * at;
+        let mut draw = |range: (f64, f64)| {
+            let at = year.even();
+            (at, between(range, at))
+        };
+        let (volume, evaporation) = (draw(spread.volume), draw(spread.evaporation));
+        let mut setting = Setting { basin: given.setting.basin.holding(volume.1), ..given.setting.clone() };
+        let mut water = given.water;
+        let mut stand = |doubt: &Doubt, water: &mut Solutes| {
+            let at = year.even();
+            doubt.add(water, at);
+            at
+        };
+        let pond = spread.pond.iter().map(|doubt| stand(doubt, &mut water)).collect();
+        let supply = spread.supply.iter().map(|doubt| stand(doubt, &mut setting.supply)).collect();
+        possible(&mut water);
+        possible(&mut setting.supply);
+        let (slow, fast) = spread.copper_loss;
+        let loss = if slow < fast && slow > 0.0 {
+            let at = year.even();
+            (at, libm::exp(between((libm::log(slow), libm::log(fast)), at)))
+        } else {
+            (0.0, slow)
+        };
+        let at = year.even();
+        let efficiency = (at, between(spread.copper_efficiency, at));
+        setting.copper = Copper { efficiency: efficiency.1, loss: loss.1 };
+        let chemistry = Followed::new(given.chemistry, given.table);
+        let begin = Pond::of(volume.1 * given.filled, &water);
+        let drawn = Drawn { volume, evaporation, pond, supply, loss, efficiency };
+        Self { given, drawn, weather: year, setting, chemistry, pond: begin, index: 0 }
     }
-    for doubt in &spread.supply {
-        doubt.add(&mut setting.supply, year.even());
-    }
-    possible(&mut water);
-    possible(&mut setting.supply);
-    let (slow, fast) = spread.copper_loss;
-    let loss = if slow < fast && slow > 0.0 {
-        libm::exp(between((libm::log(slow), libm::log(fast)), year.even()))
-    } else {
-        slow
-    };
-    setting.copper = Copper { efficiency: between(spread.copper_efficiency, year.even()), loss };
-    let chemistry = Followed::new(given.chemistry, given.table);
-    let mut pond = Pond::of(full * given.filled, &water);
-    for (index, (normal, care)) in given.normals.iter().zip(given.care).enumerate() {
-        let today = year.day(normal);
+
+    /// The next day; `None` after the last.
+    fn day<W: Witness>(&mut self, witness: &mut W) -> Option<Lived> {
+        let given = self.given;
+        let (normal, care) = (given.normals.get(self.index)?, given.care.get(self.index)?);
+        self.index += 1;
+        let today = self.weather.day(normal);
         let celsius = today.celsius;
-        let sky =
-            Sky { evaporation: today.evaporation * thirst, rain: today.rain, celsius, warmth: chemistry.at(celsius) };
+        let warmth = self.chemistry.at(celsius);
+        let sky = Sky { evaporation: today.evaporation * self.drawn.evaporation.1, rain: today.rain, celsius, warmth };
         let mut care = *care;
         if let Some(appetite) = &given.appetite {
             care.feed = appetite.at(celsius);
         }
-        let evening = balance::day(&setting, &chemistry, &sky, &care, &mut pond, &mut ());
+        let evening = balance::day(&self.setting, &self.chemistry, &sky, &care, &mut self.pond, witness);
         let water = &evening.water;
-        let (ph, conductivity) = chemistry.read(&sky.warmth, water);
-        each(
-            index,
-            &[
-                evening.volume,
-                evening.below_brim,
-                evening.evaporation,
-                evening.rain,
-                evening.top_up,
-                evening.change,
-                evening.overflow,
-                water[solute::ALKALINITY],
-                water[solute::CALCIUM] + water[solute::MAGNESIUM],
-                conductivity,
-                ph,
-                celsius,
-                water[solute::CALCIUM],
-                water[solute::COPPER],
-            ],
-        );
+        let (ph, conductivity) = self.chemistry.read(&sky.warmth, water);
+        let values = [
+            evening.volume,
+            evening.below_brim,
+            evening.evaporation,
+            evening.rain,
+            evening.top_up,
+            evening.change,
+            evening.overflow,
+            water[solute::ALKALINITY],
+            water[solute::CALCIUM] + water[solute::MAGNESIUM],
+            conductivity,
+            ph,
+            celsius,
+            water[solute::CALCIUM],
+            water[solute::COPPER],
+        ];
+        let weather = Normal { evaporation: sky.evaporation, rain: sky.rain, celsius };
+        Some(Lived { values, weather, care, evening })
     }
+}
+
+/// One member's year, day by day. The same for the same seed and number, whatever else runs.
+pub fn member(given: &Given<'_>, seed: u64, number: u32, mut each: impl FnMut(usize, &Values)) {
+    let mut life = Life::begin(given, seed, number);
+    let mut index = 0;
+    while let Some(lived) = life.day(&mut ()) {
+        each(index, &lived.values);
+        index += 1;
+    }
+}
+
+/// A flow of a day: what moved, and the pond after it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Step {
+    /// Which.
+    pub flow: Flow,
+    /// What it moved.
+    pub moved: Moved,
+    /// The pond after it.
+    pub after: Pond,
+}
+
+/// One day of one member, flow by flow.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Look {
+    /// What the member drew.
+    pub drawn: Drawn,
+    /// Its water when its year began, mol/m³.
+    pub start: Solutes,
+    /// The place as the member has it.
+    pub setting: Setting,
+    /// What was done on that day.
+    pub care: Care,
+    /// Evaporation of still water, m; rain, m; the water's warmth, °C.
+    pub weather: Normal,
+    /// The evening before.
+    pub before: Pond,
+    /// Surface of the water in the morning, m².
+    pub surface: f64,
+    /// All that moved, in order.
+    pub steps: Vec<Step>,
+    /// The evening.
+    pub evening: Evening,
+}
+
+/// Notes the flows of a day.
+#[derive(Default)]
+struct Notes(Vec<Step>);
+
+impl Witness for Notes {
+    fn saw(&mut self, flow: Flow, moved: &Moved, _: &Pond, after: &Pond) {
+        self.0.push(Step { flow, moved: *moved, after: *after });
+    }
+}
+
+/// One member's day, counted from 0, flow by flow; `None` beyond the last.
+#[must_use]
+pub fn look(given: &Given<'_>, seed: u64, number: u32, day: usize) -> Option<Look> {
+    let mut life = Life::begin(given, seed, number);
+    let start = life.pond.water();
+    for _ in 0..day {
+        life.day(&mut ())?;
+    }
+    let before = life.pond;
+    let mut notes = Notes::default();
+    let Lived { weather, care, evening, .. } = life.day(&mut notes)?;
+    Some(Look {
+        start,
+        care,
+        weather,
+        before,
+        surface: life.setting.basin.surface(before.volume),
+        steps: notes.0,
+        evening,
+        drawn: life.drawn,
+        setting: life.setting,
+    })
 }
 
 /// No ion can be less than absent. What a doubt took too much of is within its own roughness.

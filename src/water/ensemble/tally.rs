@@ -25,8 +25,99 @@ pub struct Range {
     pub high: f64,
 }
 
+/// A tenth of the members, as it was counted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tenth {
+    /// What one in ten do not pass.
+    One,
+    /// What five in ten do not pass.
+    Five,
+    /// What nine in ten do not pass.
+    Nine,
+}
+
+impl Tenth {
+    /// In order.
+    pub const ALL: [Tenth; 3] = [Tenth::One, Tenth::Five, Tenth::Nine];
+
+    /// How many tenths.
+    #[must_use]
+    pub fn count(self) -> u32 {
+        match self {
+            Tenth::One => 1,
+            Tenth::Five => 5,
+            Tenth::Nine => 9,
+        }
+    }
+
+    /// The least rank among so many members that is this many tenths or more, counted from 1.
+    #[must_use]
+    pub fn rank(self, members: u32) -> u64 {
+        (u64::from(members) * u64::from(self.count())).div_ceil(10).max(1)
+    }
+}
+
+/// The bin in which a percentile lies, with all that its arithmetic needs: from what was counted to the value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Standing {
+    /// The member that stands there, counted from 1 in the order of values.
+    pub rank: u64,
+    /// Least and most value of any member.
+    pub ends: (f64, f64),
+    /// Where in the count it stands.
+    pub place: Place,
+}
+
+/// Where a percentile stands in the count.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Place {
+    /// All members came to one value.
+    Alike,
+    /// Under all bins, or over them: only the end from which they start or the most of all members is known.
+    Beyond(f64),
+    /// In a bin: its members are taken to lie evenly in it.
+    Bin {
+        /// Low end of the bin.
+        low: f64,
+        /// Its width.
+        width: f64,
+        /// Members under it.
+        under: u32,
+        /// Members in it.
+        within: u32,
+    },
+}
+
+impl Standing {
+    /// The value: within the bin, and within what any member came to.
+    #[must_use]
+    pub fn value(&self) -> f64 {
+        self.inside().clamp(self.ends.0, self.ends.1)
+    }
+
+    /// The value before it is held between the least and the most of all members.
+    #[must_use]
+    pub fn inside(&self) -> f64 {
+        match self.place {
+            Place::Alike => self.ends.0,
+            Place::Beyond(value) => value,
+            Place::Bin { low, width, under, within } => {
+                low + width * ((self.rank as f64 - f64::from(under) - 0.5) / f64::from(within))
+            }
+        }
+    }
+}
+
+/// A percentile as it is kept: the bin, the members in it and those under it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Spot {
+    bin: u8,
+    under: u32,
+    within: u32,
+}
+
 /// From where to where the places of one quantity on one day go.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Bracket {
     low: f64,
     width: f64,
@@ -155,10 +246,18 @@ impl Tally {
         self.settle();
         let mut widest = [0.0_f64; QUANTITIES];
         let mut ranges: Vec<Range> = Vec::with_capacity(self.ends.len());
+        let ranks = Tenth::ALL.map(|tenth| tenth.rank(members));
+        let mut spots: Vec<[Spot; 3]> = Vec::with_capacity(self.ends.len());
         let rows = self.counts.chunks_exact(BINS).zip(&self.ends).zip(&brackets.0);
         for ((counts, ends), bracket) in rows {
-            let at = |tenth: u32| percentile(counts, *ends, bracket, members, tenth);
-            ranges.push(Range { low: at(1), middle: at(5), high: at(9) });
+            let found = ranks.map(|rank| spot(counts, rank));
+            let value = |spot, rank| standing(spot, *ends, bracket, rank).value();
+            ranges.push(Range {
+                low: value(found[0], ranks[0]),
+                middle: value(found[1], ranks[1]),
+                high: value(found[2], ranks[2]),
+            });
+            spots.push(found);
         }
         for (place, bracket) in brackets.0.iter().enumerate() {
             if let Some(widest) = widest.get_mut(place % QUANTITIES) {
@@ -166,7 +265,8 @@ impl Tally {
             }
         }
         let ranges = ranges.as_chunks().0.to_vec();
-        Counted { members, ranges, left: self.left, never: self.never, widest }
+        let brackets = brackets.0.clone();
+        Counted { members, ranges, left: self.left, never: self.never, widest, brackets, spots, ends: self.ends }
     }
 }
 
@@ -187,32 +287,32 @@ enum Out {
     Over,
 }
 
-/// The value that so many tenths of the members do not pass: the member that stands there, its place within its bin taken as
-/// if the bin's members lay evenly. Exact where all members are alike; else within the width of the bin.
-fn percentile(counts: &[u32], ends: (f64, f64), bracket: &Bracket, members: u32, tenth: u32) -> f64 {
-    if ends.0 >= ends.1 {
-        return ends.0;
-    }
-    let wanted = u64::from(members) * u64::from(tenth);
-    // The least rank that is this many tenths or more.
-    let rank = wanted.div_ceil(10).max(1);
-    let mut before = 0_u64;
-    for (bin, count) in counts.iter().enumerate() {
-        let count = u64::from(*count);
-        if before + count >= rank {
-            let value = if bin == 0 {
-                bracket.low
-            } else if bin == usize::from(TOP) {
-                ends.1
-            } else {
-                let share = ((rank - before) as f64 - 0.5) / count as f64;
-                bracket.low + ((bin - 1) as f64 + share) * bracket.width
-            };
-            return value.clamp(ends.0, ends.1);
+/// The bin in which the member of a rank stands.
+fn spot(counts: &[u32], rank: u64) -> Spot {
+    let mut under = 0_u32;
+    for (bin, count) in (0..=TOP).zip(counts) {
+        if u64::from(under) + u64::from(*count) >= rank {
+            return Spot { bin, under, within: *count };
         }
-        before += count;
+        under += count;
     }
-    ends.1
+    Spot { bin: TOP, under, within: 0 }
+}
+
+/// The value that so many of the members do not pass: the member that stands there, its place within its bin taken as if the
+/// bin's members lay evenly. Exact where all members are alike; else within the width of the bin.
+fn standing(spot: Spot, ends: (f64, f64), bracket: &Bracket, rank: u64) -> Standing {
+    let place = if ends.0 >= ends.1 {
+        Place::Alike
+    } else if spot.bin == 0 {
+        Place::Beyond(bracket.low)
+    } else if spot.bin == TOP {
+        Place::Beyond(ends.1)
+    } else {
+        let low = bracket.low + f64::from(spot.bin - 1) * bracket.width;
+        Place::Bin { low, width: bracket.width, under: spot.under, within: spot.within }
+    };
+    Standing { rank, ends, place }
 }
 
 /// What all members came to.
@@ -226,9 +326,20 @@ pub struct Counted {
     /// Members that were never inside, by the side on which they started.
     pub never: [u32; 2],
     widest: [f64; QUANTITIES],
+    brackets: Vec<Bracket>,
+    spots: Vec<[Spot; 3]>,
+    ends: Vec<(f64, f64)>,
 }
 
 impl Counted {
+    /// How a percentile of a quantity on a day, counted from 0, was counted; `None` beyond the last day.
+    #[must_use]
+    pub fn standing(&self, day: usize, quantity: Quantity, tenth: Tenth) -> Option<Standing> {
+        let at = day * QUANTITIES + quantity as usize;
+        let spot = self.spots.get(at)?.get(tenth as usize)?;
+        Some(standing(*spot, *self.ends.get(at)?, self.brackets.get(at)?, tenth.rank(self.members)))
+    }
+
     /// The range of a quantity on every day.
     pub fn ranges(&self, quantity: Quantity) -> impl Iterator<Item = Range> + '_ {
         self.ranges.iter().map(move |day| day[quantity as usize])

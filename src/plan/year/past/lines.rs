@@ -1,5 +1,6 @@
 //! The lines of looking back: what was fitted, what went in, what is left, and where the log breaks.
 
+use std::ops::{Div, Sub};
 use std::rc::Rc;
 
 use chrono::NaiveDate;
@@ -13,8 +14,10 @@ use crate::units::{
     Area, CarbonateHardness, Conductivity, Digits, MassConcentration, Ratio, Si, Time, Volume, VolumeRate, plain,
 };
 use crate::water::air::Near;
-use crate::water::past::{CONTRADICTS, Doubts, Drops, Estimate, Falls, Guess, Past, Told as Fit, Tracer};
-use crate::workings::{Figure, Node, sum};
+use crate::water::past::{
+    CONTRADICTS, Doubts, Drops, End, Estimate, Falls, Guess, Mark, NINE_TENTHS, Of, Past, Told as Fit, Tracer,
+};
+use crate::workings::{Figure, Node, maximum, minimum, sum};
 
 /// Makes the lines.
 pub(super) struct Lines<'l, 'a> {
@@ -26,6 +29,30 @@ pub(super) struct Lines<'l, 'a> {
 fn tag(date: NaiveDate) -> String {
     use chrono::Datelike as _;
     format!("{}{}{:02}", date.day(), sun::short(date.month0() as usize), date.year().rem_euclid(100))
+}
+
+/// Where a number comes from that the balance of the log's time found.
+const DAILY: &str = "daily balance (weirbook forecast)";
+
+/// The sums that end a range.
+pub(super) struct Sums {
+    limit: Figure<Ratio>,
+}
+
+/// A number of the fit's own, as a leaf.
+fn bare(value: f64, symbol: &str, title: &str) -> Figure<Ratio> {
+    Figure::stated(Ratio::from_si(value), symbol, title, &ONE, DAILY)
+}
+
+/// Modelled less read, over the reading's doubt. `numbers`: the model's value and the doubt, SI.
+fn over_doubt<Q>(read: &Figure<Q>, numbers: (f64, f64), date: NaiveDate, unit: &'static Unit) -> Figure<Ratio>
+where
+    Q: Si + Sub<Q, Output = Q> + Div<Q, Output = Ratio>,
+{
+    let leaf = |value: f64, symbol: &str, title: &str| -> Figure<Q> {
+        Figure::stated(Q::from_si(value), &format!("{symbol}{}", tag(date)), title, unit, DAILY)
+    };
+    (leaf(numbers.0, "m_fit,", "modelled in the fit") - read) / leaf(numbers.1, "σ_", "doubt of the reading")
 }
 
 const SQUARES: &str = "Σ ((modelled − read) / σ)² = least, over the readings of the tracer and the drops, modelled by the daily balance over the visits";
@@ -77,12 +104,128 @@ impl Lines<'_, '_> {
         inputs
     }
 
+    /// How far the model is from a reading of the tracer in the fit, over its doubt. `off`: the same as the fit has it.
+    fn deviation(&self, desk: &Desk<'_>, marks: &[Mark], at: usize, off: f64) -> Option<Figure<Ratio>> {
+        let (visit, _) = self.visits.get(at)?;
+        let (read, doubt) = marks.get(at)?.tracer?;
+        let (unit, letter, size) = tongue(self.tracer);
+        let words = match self.tracer {
+            Tracer::Chloride => "chloride as read",
+            Tracer::Conductivity => "conductivity as read",
+        };
+        let numbers = ((read + off * doubt) * size, doubt * size);
+        match self.tracer {
+            Tracer::Chloride => {
+                let reading = seen(&visit.pond.chloride)?;
+                Some(over_doubt(&self.read(desk, reading, letter, words, visit.date, unit), numbers, visit.date, unit))
+            }
+            Tracer::Conductivity => {
+                let letter = format!("{letter}_read");
+                let reading = seen(&visit.pond.conductivity)?;
+                Some(over_doubt(&self.read(desk, reading, &letter, words, visit.date, unit), numbers, visit.date, unit))
+            }
+        }
+    }
+
+    /// The sum of squares at the least, and where it ends a range: both as lines.
+    pub(super) fn sums(&self, desk: &mut Desk<'_>, marks: &[Mark], fit: &Fit) -> Sums {
+        let mut terms: Vec<Figure<Ratio>> = Vec::new();
+        let mut rest = [
+            (0.0, "S_start", "squares of the starts' deviations"),
+            (0.0, "S_other", "squares of the other terms: drops, rain, supply"),
+        ];
+        for (of, off) in &fit.closing.misfits {
+            let written = match of {
+                Of::Tracer(at) => self.deviation(desk, marks, *at, *off),
+                Of::Start(_) | Of::Other => None,
+            };
+            match written {
+                Some(off) => terms.push(&off * &off),
+                None => rest[usize::from(!matches!(of, Of::Start(_)))].0 += off * off,
+            }
+        }
+        terms.extend(rest.map(|(squares, symbol, title)| bare(squares, symbol, title)));
+        let all = sum(&terms)
+            .named("past.sum", "Squares of the log's deviations from the daily balance, at the least", "S_past", &ONE)
+            .remark("The model's value of a visit comes from the daily balance since the start of its run");
+        let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
+        let spare: Figure<Ratio> =
+            Figure::counted(fit.closing.spare as f64, "n_spare", "terms less the numbers that are fitted", &ONE);
+        let growth: Figure<Ratio> = Figure::counted(NINE_TENTHS, "2.7055", "nine-in-ten", &ONE);
+        let wider = &all / &spare;
+        let wider = maximum(&[one, wider.clone()]).unwrap_or(wider);
+        let title = "Squares at the ends of a range that holds nine of ten";
+        let limit = (&all + &(growth * wider)).named("past.limit", title, "S_lim,past", &ONE);
+        Sums { limit: desk.book.publish(limit) }
+    }
+
+    /// What is left of a number's equation at the least, as a share of all that it is looked for in: the number less what one more
+    /// step would make of it, held between its bounds. `size`: one of the kernel's unit in SI.
+    fn closes(
+        &self,
+        desk: &Desk<'_>,
+        marks: &[Mark],
+        fit: &Fit,
+        (which, symbol, size, unit): (usize, &str, f64, &'static Unit),
+        value: &Figure<Ratio>,
+    ) -> Figure<Ratio> {
+        let Some(number) = fit.closing.numbers.get(which).and_then(Option::as_ref) else {
+            return bare(f64::NAN, "none", "no equation");
+        };
+        let bound = |at: f64, end: &str, words: &str| {
+            Figure::<Ratio>::counted(
+                unit.of(at * size),
+                &format!("{symbol},{end}"),
+                &format!("{words} that is looked for"),
+                unit,
+            )
+        };
+        let near = Figure::<Ratio>::stated(
+            Ratio::from_si(number.at * size),
+            &format!("{symbol},0"),
+            "where the balance stands beside the log",
+            unit,
+            DAILY,
+        );
+        let (mut over, mut rest, mut bend) = (Vec::new(), 0.0, 0.0);
+        for ((of, off), slope) in fit.closing.misfits.iter().zip(&number.slopes) {
+            let slope = slope / size;
+            bend += slope * slope;
+            let written = match of {
+                Of::Tracer(at) => self.deviation(desk, marks, *at, *off).zip(self.visits.get(*at)),
+                Of::Start(_) | Of::Other => None,
+            };
+            match written {
+                Some((off, (visit, _))) => {
+                    let symbol = format!("e'_{},{}", symbol.replace('_', ""), tag(visit.date));
+                    over.push(off * bare(slope, &symbol, "growth of a deviation with the number, SI"));
+                }
+                None => rest += off * slope,
+            }
+        }
+        over.push(bare(
+            rest,
+            &format!("G_{}", symbol.replace('_', "")),
+            "the same of starts, drops, rain and supply, SI",
+        ));
+        let bend = bare(bend, &format!("B_{}", symbol.replace('_', "")), "sum of the squares of that growth, SI");
+        let step = near - sum(&over) / bend;
+        let (least, most) = (bound(number.bounds.0, "least", "least"), bound(number.bounds.1, "most", "most"));
+        let wide = &most - &least;
+        if step.si() > least.si() && step.si() < most.si() {
+            return (value - &step) / wide;
+        }
+        // Held at the bound that it would step over.
+        let held = if step.si() <= least.si() { maximum(&[least, step]) } else { minimum(&[most, step]) };
+        held.map_or_else(|| bare(f64::NAN, "none", "no equation"), |held| (value - &held) / wide)
+    }
+
     /// One number with its range, published; `None` where the log did not tell it.
     fn number<Q: Si>(
         &self,
         desk: &mut Desk<'_>,
-        fit: &Fit,
-        estimate: &Estimate,
+        (marks, fit, sums): (&[Mark], &Fit, &Sums),
+        (which, estimate): (usize, &Estimate),
         (names, unit, size): ((&str, &str, &str), &'static Unit, f64),
         held: &str,
     ) -> Number<Q> {
@@ -92,6 +235,7 @@ impl Lines<'_, '_> {
         let (id, title, symbol) = names;
         let value: Figure<Q> =
             Figure::solved(Q::from_si(estimate.at * size), SQUARES, self.inputs(desk), fit.gain, fit.rounds)
+                .closing(|value| self.closes(desk, marks, fit, (which, symbol, size, unit), value))
                 .named(id, title, symbol, unit)
                 .remark(format!(
                     "Residual: what one more step would take off the sum of {} terms, which comes to {}{held}",
@@ -99,26 +243,62 @@ impl Lines<'_, '_> {
                     plain(fit.sum, Digits::Places(1))
                 ));
         let value = desk.book.publish(value);
-        let mut end = |si: f64, which: &str, words: &str| {
-            let figure: Figure<Q> = Figure::solved(
-                Q::from_si(si * size),
-                "sum = least + 2.706 × the larger of 1 and least / (terms − numbers), all other numbers at their best",
-                vec![Rc::clone(value.node())],
-                0.0,
-                fit.rounds,
-            );
-            desk.book.publish(figure.named(
-                format!("{id}-{which}"),
-                &format!("{title}: {words} of the range that holds nine of ten"),
-                &format!("{symbol}{}{which}", if symbol.contains('_') { "," } else { "_" }),
-                unit,
-            ))
+        let found = fit.closing.numbers.get(which).and_then(Option::as_ref);
+        let mut end = |at: f64, at_end: usize, which: &str, words: &str| {
+            let symbol = format!("{symbol}{}{which}", if symbol.contains('_') { "," } else { "_" });
+            let reached = found.and_then(|number| *number.ends.get(at_end)?);
+            let figure: Figure<Q> = match reached {
+                // The number cannot be beyond its bound.
+                None => {
+                    let bound = if at_end == 0 { "least" } else { "most" };
+                    Figure::counted(
+                        unit.of(at * size),
+                        &format!("{symbol},bound"),
+                        &format!("{bound} that is looked for"),
+                        unit,
+                    )
+                }
+                Some(End { squares, cross, bend }) => {
+                    let words = "sum = least + 2.706 × the larger of 1 and least / (terms − numbers), all other numbers at their best";
+                    let inputs = vec![Rc::clone(value.node()), Rc::clone(sums.limit.node())];
+                    let residual = |x: f64| (squares + x * (2.0 * cross + x * bend)) / sums.limit.si() - 1.0;
+                    let residual = residual(at - estimate.at);
+                    Figure::solved(Q::from_si(at * size), words, inputs, residual, fit.rounds).closing(|end| {
+                        let moved = end - &value.meaning();
+                        let number = |value: f64, letter: &str, what: &str| {
+                            bare(
+                                value,
+                                &format!("{letter}_{which},{}", id.replace("past.", "")),
+                                &format!("{what} ({id}-{which})"),
+                            )
+                        };
+                        let squares = number(squares, "P", "sum at the best value, the other numbers moved");
+                        let cross = number(2.0 * cross / size, "Q", "its growth there, SI");
+                        let bend = number(bend / (size * size), "R", "half of the growth of that, SI");
+                        let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
+                        (squares + &moved * &(cross + bend * &moved)) / &sums.limit - one
+                    })
+                }
+            };
+            let title = format!("{title}: {words} of the range that holds nine of ten");
+            let line = figure.named(format!("{id}-{which}"), &title, &symbol, unit);
+            desk.book.publish(match reached {
+                Some(_) => line,
+                None => line.remark("The sum has not risen to its limit there: the range ends where the search does"),
+            })
         };
-        let (low, high) = (end(estimate.low, "low", "low end"), end(estimate.high, "high", "high end"));
+        let (low, high) = (end(estimate.low, 0, "low", "low end"), end(estimate.high, 1, "high", "high end"));
         Number::Told { value, low, high }
     }
 
-    pub(super) fn loss(&self, desk: &mut Desk<'_>, free: bool, fit: &Fit, full: f64) -> Number<VolumeRate> {
+    pub(super) fn loss(
+        &self,
+        desk: &mut Desk<'_>,
+        free: bool,
+        left: (&[Mark], &Fit, &Sums),
+        full: f64,
+    ) -> Number<VolumeRate> {
+        let fit = left.1;
         if !free {
             return Number::Stated;
         }
@@ -126,23 +306,30 @@ impl Lines<'_, '_> {
         let most = plain(LITRES_PER_DAY.of(MOST_LOSS * full / DAYS.size), Digits::Significant(3));
         let held = format!("{held}; looked for between none and {most}\u{a0}L a day");
         let names = ("past.loss", "Leak or splash beside what the site file names, as the log tells", "q_loss");
-        self.number(desk, fit, &fit.loss, (names, rate(desk.system), 1.0 / DAYS.size), &held)
+        self.number(desk, left, (0, &fit.loss), (names, rate(desk.system), 1.0 / DAYS.size), &held)
     }
 
-    pub(super) fn factor(&self, desk: &mut Desk<'_>, free: bool, fit: &Fit) -> Number<Ratio> {
+    pub(super) fn factor(&self, desk: &mut Desk<'_>, free: bool, left: (&[Mark], &Fit, &Sums)) -> Number<Ratio> {
         if !free {
             return Number::Stated;
         }
         let held = format!("; looked for between {} and {}", FACTORS.0, FACTORS.1);
         let names = ("past.factor", "Open water over reference evapotranspiration, as the log tells", "f_log");
-        self.number(desk, fit, &fit.factor, (names, &ONE, 1.0), &held)
+        self.number(desk, left, (1, &left.1.factor), (names, &ONE, 1.0), &held)
     }
 
     /// What the fit took for rain and supply, published: both are allowed to be a little off.
-    pub(super) fn allowed(&self, desk: &mut Desk<'_>, fit: &Fit, doubts: &Doubts) -> (Figure<Ratio>, Figure<Ratio>) {
-        let mut line = |id: &str, title: &str, symbol: &str, at: f64, doubt: f64| {
+    pub(super) fn allowed(
+        &self,
+        desk: &mut Desk<'_>,
+        marks: &[Mark],
+        fit: &Fit,
+        doubts: &Doubts,
+    ) -> (Figure<Ratio>, Figure<Ratio>) {
+        let mut line = |id: &str, title: &str, symbol: &str, (which, at): (usize, f64), doubt: f64| {
             let figure: Figure<Ratio> =
                 Figure::solved(Ratio::from_si(at), SQUARES, self.inputs(desk), fit.gain, fit.rounds)
+                    .closing(|value| self.closes(desk, marks, fit, (which, symbol, 1.0, &ONE), value))
                     .named(id, title, symbol, &ONE)
                     .remark(format!("A misfit of its own: σ {}", plain(doubt, Digits::Places(2))));
             desk.book.publish(figure)
@@ -150,8 +337,8 @@ impl Lines<'_, '_> {
         let rain = "Rain of the past over that of the weather given, as the log fits best";
         let supply = "What the supply holds over what it was taken to hold, as the log fits best";
         (
-            line("past.rain", rain, "q_rain", fit.guess.rain, doubts.rain),
-            line("past.supply", supply, "q_supply", fit.guess.supply, doubts.supply),
+            line("past.rain", rain, "q_rain", (2, fit.guess.rain), doubts.rain),
+            line("past.supply", supply, "q_supply", (3, fit.guess.supply), doubts.supply),
         )
     }
 

@@ -385,14 +385,16 @@ pub(super) fn look_back<'a>(desk: &mut Desk<'a>, known: &Known<'_, 'a>) -> Optio
     let fit = past.explain(free, &taken, &limits);
     let guess = fit.guess;
     let lines = Lines { visits: &visits, tracer };
-    let (loss, factor) = (lines.loss(desk, free.0, &fit, full), lines.factor(desk, free.1, &fit));
+    let allowed = lines.allowed(desk, &past.marks, &fit, &past.doubts);
+    let sums = lines.sums(desk, &past.marks, &fit);
+    let left = (past.marks.as_slice(), &fit, &sums);
+    let (loss, factor) = (lines.loss(desk, free.0, left, full), lines.factor(desk, free.1, left));
     let mended = losses.leak.as_ref().zip(losses.leak_until.as_ref()).map(|(leak, until)| {
         let leaf =
             Figure::stated(leak.value, "q_leak", "the leak that is named", rate(desk.system), &desk.place(leak.span));
         let line = leaf.named("past.leak", "Leak that the site file names, now mended", "q_mended", rate(desk.system));
         (desk.book.publish(line), until.value)
     });
-    let allowed = lines.allowed(desk, &fit, &past.doubts);
     let shares = lines.falls(desk, known, &past, loss.told());
     let still = lines.still(desk, known, &past.drops);
     spoken(desk, free, &fit, &loss, &factor, shares.as_ref());
