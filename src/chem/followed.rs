@@ -399,6 +399,8 @@ const MOST: usize = 60;
 /// How far the last step of ln h, of the strength and of the sulfate may have gone: what is left after it is a tenth of that
 /// or less.
 const NEAR: f64 = 4e-3;
+/// The same where lime comes down: what is left of ln h stands twice in the saturation that stops it.
+const NEAR_LIME: f64 = 2e-4;
 /// The same at 25 °C, where only conductivity is asked, which hardly hangs on pH.
 const NEAR_25: f64 = 1e-2;
 
@@ -507,7 +509,7 @@ impl Track {
             formed = next;
             let left = Totals { calcium: t.calcium - formed, alkalinity: t.alkalinity - 2.0 * formed, ..*t };
             let passed = self.pass(c, &left, pressure);
-            if moved < LIMED * t.calcium && passed < NEAR {
+            if moved < LIMED * t.calcium && passed < NEAR_LIME {
                 self.of = (left, c.celsius);
                 return Some(formed);
             }

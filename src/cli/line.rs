@@ -68,7 +68,12 @@ pub(super) fn complaint(error: &clap::Error) -> Option<Diagnostic> {
         }
         ErrorKind::ValueValidation => {
             let option = bare(one(ContextKind::InvalidArg)?);
-            let words = error.source()?.to_string();
+            let source = error.source()?;
+            let words = if source.is::<std::num::ParseIntError>() {
+                "this is no whole number; write digits alone".to_owned()
+            } else {
+                source.to_string()
+            };
             // What reads the value says what is wrong with it and what to write, in that order.
             let (wrong, write) = words.split_once("; ").unwrap_or((&words, more));
             let hint = if write == more { write.to_owned() } else { format!("{write}; {more}") };
