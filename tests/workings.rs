@@ -236,8 +236,8 @@ fn by_hand(line: &Line, whose: &str) {
         let result = parts.last().unwrap();
         if let [_, keyed, _] = &parts[..] {
             let value = calculate(&bare(keyed)).unwrap_or_else(|why| panic!("{whose}, {}: `{keyed}`: {why}", line.id));
-            if sides.len() == 1 && result.starts_with("0, to") {
-                assert!(value.abs() <= 1e-8, "{whose}, {}: `{keyed}` comes to {value}, not to nothing", line.id);
+            if sides.len() == 1 && *result == "0 within 0.00001" {
+                assert!(value.abs() <= 1e-5, "{whose}, {}: `{keyed}` comes to {value}, not to nothing", line.id);
                 return 0.0;
             }
             assert!(shows(value, result), "{whose}, {}: `{keyed}` comes to {value}, shown is {result}", line.id);

@@ -227,13 +227,17 @@ fn misread(error: &ReadError, text: &str, kind: Option<Kind>, bounds: &Bounds, p
                     .why("the plan needs one number; how sure it is comes from the kit's step")
                     .hint("write the number that was read; put the other into the note");
             }
+            let meant = text.replacen(sign, ".", 1);
+            let number = meant.split_whitespace().next().is_some_and(|word| word.parse::<f64>().is_ok());
+            let write = if number {
+                format!("{} if that is meant", place.write(&meant))
+            } else {
+                "write one number, with a point before its decimals".to_owned()
+            };
             complaint
                 .label("is it a decimal point, or are these two readings?")
                 .why("the plan would rest on a guess")
-                .hint(format!(
-                    "{} if that is meant; two readings stand in two rows",
-                    place.write(&text.replacen(sign, ".", 1))
-                ))
+                .hint(format!("{write}; two readings stand in two rows"))
         }
         ReadError::UnknownUnit { unit, nearest } => {
             let unit = clipped(unit);

@@ -3,12 +3,12 @@
 use std::rc::Rc;
 
 use super::figure::{CLOSED, Closing, Expr, Node, mapped};
-use super::keyed::plainly;
+use super::keyed::{plainly, to_nothing};
 use super::term::{Piece, Writing, operand};
 use crate::units::table::ONE;
 
 /// What is said of an equation with one side.
-const NOTHING: &str = "0, to the digits of a calculator";
+const COMES_TO_NOTHING: &str = "0 within 0.00001";
 
 /// Both sides of the equation in symbols and in numbers, and what each comes to; `None` for a line whose equation is not written out.
 /// All numbers are of SI units, since an equation of the chemistry knows no others.
@@ -33,9 +33,12 @@ pub(super) fn by_hand(writing: Writing<'_>, node: &Rc<Node>) -> Option<Vec<Piece
         }
         let term = operand(side);
         out.extend(writing.symbols(&term, true));
-        let (keyed, result) = plainly(writing, &term, side.si);
-        // One side alone comes to nothing: its last digits are those of the machine that reckons it.
-        let result = if sides.len() == 1 && side.si.abs() <= CLOSED { NOTHING.to_owned() } else { result };
+        // One side alone comes to nothing: its last digits are those of whatever reckons it.
+        let (keyed, result) = if sides.len() == 1 && side.si.abs() <= CLOSED {
+            (to_nothing(writing, &term), COMES_TO_NOTHING.to_owned())
+        } else {
+            plainly(writing, &term, side.si)
+        };
         out.push(Piece::Text(" = ".to_owned()));
         if !matches!(side.expr, Expr::Leaf { .. }) {
             out.extend(keyed);

@@ -379,6 +379,16 @@ pub(super) fn plainly(writing: Writing<'_>, term: &Term<'_>, value: f64) -> (Vec
     (keying(enough.unwrap_or(15), true).pure(term).pieces, result)
 }
 
+/// A term of plain numbers that comes to nothing, with just enough digits that keying it stays within [`NOTHING`].
+pub(super) fn to_nothing(writing: Writing<'_>, term: &Term<'_>) -> Vec<Piece> {
+    let keying = |figures: usize, write: bool| Keying { writing, figures, write, powers: true };
+    let enough = (5..15).find(|&figures| keying(figures, false).pure(term).number.abs() <= NOTHING);
+    keying(enough.unwrap_or(15), true).pure(term).pieces
+}
+
+/// What a calculator may leave of an equation that comes to nothing.
+pub(super) const NOTHING: f64 = 1e-5;
+
 /// A result before it is rounded for print: five significant digits, whole numbers as such.
 pub(super) fn result_text(number: f64) -> String {
     if (number - libm::round(number)).abs() < 1e-9 && number.abs() < 1e6 {

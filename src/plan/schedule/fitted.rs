@@ -34,6 +34,11 @@ pub struct CopperTold {
     pub tests: usize,
 }
 
+/// The squares of the tests that are not written out.
+fn other_squares(rest: f64, tag: &str) -> Figure<Ratio> {
+    Figure::stated(Ratio::from_si(rest), &format!("S_rest{tag}"), "squares of the other tests", &ONE, DAILY)
+}
+
 /// What a test may be off, kg/m³: a kit's step, or a laboratory's share where the reading is finer than the kit; and what nobody
 /// knows of the pond.
 fn doubt(desk: &Desk<'_>, read: f64) -> f64 {
@@ -216,13 +221,7 @@ impl<'a> Tests<'_, 'a> {
             .collect();
         let rest: f64 = self.counting(at).skip(WRITTEN_OUT).filter_map(Modelled::off).map(|off| off * off).sum();
         if self.counting(at).nth(WRITTEN_OUT).is_some() {
-            terms.push(Figure::stated(
-                Ratio::from_si(rest),
-                &format!("S_rest{tag}"),
-                "squares of the other tests",
-                &ONE,
-                DAILY,
-            ));
+            terms.push(other_squares(rest, tag));
         }
         sum(&terms)
     }
@@ -283,13 +282,7 @@ impl<'a> Tests<'_, 'a> {
             }
         }
         if rest != 0.0 {
-            terms.push(Figure::stated(
-                Ratio::from_si(rest),
-                &format!("S_rest{tag}"),
-                "squares of the other tests",
-                &ONE,
-                DAILY,
-            ));
+            terms.push(other_squares(rest, tag));
         }
         let one: Figure<Ratio> = Figure::counted(1.0, "1", "one", &ONE);
         sum(&terms) / limit - one
